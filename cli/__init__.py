@@ -1,0 +1,3 @@
+"""Everything a person touches: commands, folders, pages. Computes nothing on pixels."""
+
+__app__ = "speckwise"

@@ -1,0 +1,68 @@
+"""Camera values -> linear light -> optical density against the ground's own light.
+
+The encoding is undone by IEC 61966-2-1. Where light comes through (panel, water, cloth), density is that of Beer and Lambert;
+where it comes from above the same ratio is reflectance against the ground or against the produce round a speck.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.types import FloatArray
+
+# IEC 61966-2-1: slope and end of the straight part, offset and exponent of the curved one.
+_SLOPE = 12.92
+_LINEAR_END = 0.0031308
+_OFFSET = 0.055
+_EXPONENT = 2.4
+
+
+def decode_srgb(encoded: NDArray[Any]) -> NDArray[np.float64]:
+    """Encoded values 0..1 (any shape) to linear light 0..1, float64 (IEC 61966-2-1)."""
+    e = np.asarray(encoded, dtype=np.float64)
+    curved = ((np.maximum(e, 0.0) + _OFFSET) / (1 + _OFFSET)) ** _EXPONENT
+    return np.asarray(np.where(e <= _SLOPE * _LINEAR_END, e / _SLOPE, curved))
+
+
+def encode_srgb(linear: NDArray[Any]) -> NDArray[np.float64]:
+    """Linear light 0..1 (any shape) to encoded values 0..1, float64 (IEC 61966-2-1)."""
+    v = np.asarray(linear, dtype=np.float64)
+    curved = (1 + _OFFSET) * np.maximum(v, 0.0) ** (1 / _EXPONENT) - _OFFSET
+    return np.asarray(np.where(v <= _LINEAR_END, v * _SLOPE, curved))
+
+
+@lru_cache(maxsize=4)
+def _table(full_scale: int, log: bool) -> FloatArray:
+    linear = decode_srgb(np.arange(full_scale + 1) / full_scale)
+    if not log:
+        return linear.astype(np.float32)
+    # Half of the lowest step stands for "black", so that the logarithm stays finite and the order is kept.
+    return np.log10(np.maximum(linear, 0.5 * linear[1])).astype(np.float32)
+
+
+def _look_up(pixels: NDArray[Any], log: bool) -> FloatArray:
+    if pixels.dtype == np.uint8:
+        return np.asarray(cv2.LUT(np.ascontiguousarray(pixels), _table(255, log)), dtype=np.float32)
+    if pixels.dtype == np.uint16:
+        return np.asarray(_table(65535, log)[pixels])
+    raise ValueError("pixels are uint8 or uint16")
+
+
+def linear_light(pixels: NDArray[Any]) -> FloatArray:
+    """sRGB-encoded uint8 or uint16 pixels, any shape, to linear light 0..1, float32 of the same shape."""
+    return _look_up(pixels, log=False)
+
+
+def log_light(pixels: NDArray[Any]) -> FloatArray:
+    """Decimal logarithm of the linear light, float32; black counts as half the lowest step so that it stays finite."""
+    return _look_up(pixels, log=True)
+
+
+def optical_density(transmittance: NDArray[Any]) -> NDArray[np.float64]:
+    """Absorbance (optical density) A = -log10 T of a transmittance T > 0, any shape (Beer-Lambert)."""
+    return np.asarray(-np.log10(np.asarray(transmittance, dtype=np.float64)))

@@ -1,0 +1,283 @@
+"""Every value that crosses a file, as frozen dataclasses with their units in the names.
+
+Conventions everywhere: arrays are indexed [row, column] = [y, x]; pixel (0, 0) is the centre of the top-left pixel of the
+upright picture; x runs to the right, y down; angles are in degrees, 0 along x, growing clockwise as seen. Colour channels are
+in the order red, green, blue. Optical density is -log10 of a light ratio (CIE 17-24-090).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float32]
+MaskArray = NDArray[np.bool_]
+
+
+class Ground(StrEnum):
+    """What the produce, or what came off it, lies on."""
+
+    PANEL = "panel"
+    WATER = "water"
+    CLOTH = "cloth"
+
+
+class LitFrom(StrEnum):
+    """Where the light that makes the picture comes from, seen from the ground."""
+
+    BELOW = "below"
+    ABOVE = "above"
+    BOTH = "both"
+
+
+class Surface(StrEnum):
+    """What a speck lies on, as written in the table."""
+
+    PANEL = "panel"
+    WATER = "water"
+    CLOTH = "cloth"
+    PRODUCE = "produce"
+
+
+class Tone(StrEnum):
+    """A speck against what is round it."""
+
+    DARKER = "darker"
+    LIGHTER = "lighter"
+
+
+class ScaleFrom(StrEnum):
+    """Where millimetres come from."""
+
+    NONE = "none"
+    OPTION = "option"
+    PROFILE = "profile"
+
+
+class Usable(StrEnum):
+    """Whether a shot can show what it is meant to show."""
+
+    YES = "yes"
+    NO = "no"
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One photograph: upright, three channels, sRGB-encoded (IEC 61966-2-1), nothing thrown away but its metadata.
+
+    `pixels` has shape (h, w, 3) and dtype uint8 or uint16; full scale is 255 or 65535.
+    """
+
+    pixels: NDArray[Any]
+    sha256: str
+    name: str
+    taken_at: str | None = None
+    notes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.pixels.ndim != 3 or self.pixels.shape[2] != 3 or self.pixels.dtype not in (np.uint8, np.uint16):
+            raise ValueError("a shot is an (h, w, 3) array of uint8 or uint16")
+
+    @property
+    def height_px(self) -> int:
+        return int(self.pixels.shape[0])
+
+    @property
+    def width_px(self) -> int:
+        return int(self.pixels.shape[1])
+
+
+@dataclass(frozen=True)
+class FixedMark:
+    """Something on the empty panel that stays there: a scratch, stuck dust. Position and size in pixels of the profile's shots."""
+
+    x_px: float
+    y_px: float
+    radius_px: float
+    density: float
+    """Peak optical density of the mark (mean of the channels) in the blank shots; negative where it is lighter."""
+    answer: str = ""
+    """'scratch' once a person has said so; '' while nobody has."""
+
+
+@dataclass(frozen=True)
+class EvenLight:
+    """The empty panel's light as a coarse grid over the whole picture.
+
+    `level` has shape (gh, gw, 3), float32, linear light 0..1; grid point (i, j) lies at the centre of cell (i, j) of a
+    gh x gw division of the picture.
+    """
+
+    level: FloatArray
+    width_px: int
+    height_px: int
+
+
+@dataclass(frozen=True)
+class Setup:
+    """What is known of the stand before the shot is looked at; each part known or not."""
+
+    px_per_mm: float | None = None
+    scale_from: ScaleFrom = ScaleFrom.NONE
+    even_light: EvenLight | None = None
+    fixed_marks: tuple[FixedMark, ...] = ()
+    ground: Ground | None = None
+    """What the person said the ground is."""
+    lit_from: LitFrom | None = None
+    """What the person said of the light."""
+
+
+@dataclass(frozen=True)
+class Cut:
+    """Which candidates a list holds: a score at least `min_score`, the best `max_flags` of them."""
+
+    min_score: float = 0.3
+    max_flags: int | None = None
+
+
+@dataclass(frozen=True)
+class Light:
+    """The shot as light at the resolution the search works at.
+
+    `density` (h, w, 3) float32: optical density against the ground's light, `-log10(linear / level)`; 0 on bare ground, positive
+    where it is darker. `level` (gh, gw, 3) float32: the ground's linear light on a coarse grid. `clipped` (h, w) bool: at
+    full scale in at least one channel, so that nothing darker than it was can be told. `step`: shot pixels per working pixel.
+    """
+
+    density: FloatArray
+    level: FloatArray
+    clipped: MaskArray
+    step: int
+    ground_share: float
+    """Share of the picture that reads as bare ground, 0..1."""
+
+
+@dataclass(frozen=True)
+class Surfaces:
+    """What each working pixel shows. Arrays (h, w) bool, working resolution; every pixel is in exactly one of them."""
+
+    ground: MaskArray
+    produce: MaskArray
+    outside: MaskArray
+
+
+@dataclass(frozen=True)
+class Speck:
+    """A place that differs from what is round it, as found by the search; positions in working pixels.
+
+    `mask` (bool) is the body inside the window that starts at (`top`, `left`); `contrast` (float32, same shape) is the
+    difference from the surroundings along the speck's own direction in colour, 1 at the body's plateau, 0 in the surroundings.
+    """
+
+    top: int
+    left: int
+    mask: MaskArray
+    contrast: FloatArray
+    surface: Surface
+    tone: Tone
+    snr: float
+    scale_px: float
+    """Standard deviation of the smoothing at which it stood out most."""
+
+
+@dataclass(frozen=True)
+class Measures:
+    """Size, form and colour of one speck (ISO 9276-6 names), in shot pixels and optical density; see measure.py."""
+
+    x_px: float
+    y_px: float
+    left_px: int
+    top_px: int
+    wide_px: int
+    high_px: int
+    angle_deg: float
+    length_px: float
+    width_px: float
+    max_feret_px: float
+    min_feret_px: float
+    area_px: float
+    equivalent_diameter_px: float
+    aspect_ratio: float
+    circularity: float
+    solidity: float
+    delta_e: float
+    density: float
+    snr: float
+    blur_px: float
+    """Standard deviation of the blur its outline shows."""
+    outline_px: FloatArray
+    """(n, 2) float32: x, y of the grey-level contour in shot pixels."""
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One row of candidates.csv before it is a row."""
+
+    number: int
+    measures: Measures
+    surface: Surface
+    tone: Tone
+    shape: str
+    """Key into shapes.SHAPES."""
+    resembles: str
+    why: str
+    score: float
+    px_per_mm: float | None
+    size_uncertainty: float | None
+    features: Mapping[str, float] = field(default_factory=dict)
+
+    def mm(self, length_px: float) -> float | None:
+        """A length in millimetres, or None where the scale is unknown."""
+        return None if self.px_per_mm is None else length_px / self.px_per_mm
+
+
+@dataclass(frozen=True)
+class ShotQuality:
+    """What the shot itself says of its light, sharpness and noise."""
+
+    panel_level: float
+    """Median linear light of the ground, 0..1 of full scale (mean of the channels)."""
+    clipped: float
+    """Share of pixels at full scale in at least one channel, 0..1."""
+    uneven: float
+    """(max - min) / max of the ground's light over the picture, 5th to 95th percentile."""
+    sharpness_cy_px: float | None
+    """Spatial frequency at which contrast falls to half (MTF50), estimated from the shot's own edges; None if it has none."""
+    noise: float
+    """Standard deviation of the ground's optical density from pixel to pixel (mean of the channels)."""
+    unsearched: float
+    """Share of the picture that was not searched, 0..1."""
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """All that one photograph gave: the value from which picture and table rows are made."""
+
+    shot_name: str
+    shot_sha256: str
+    width_px: int
+    height_px: int
+    taken_at: str | None
+    px_per_mm: float | None
+    scale_from: ScaleFrom
+    ground: Ground
+    lit_from: LitFrom
+    quality: ShotQuality
+    usable: Usable
+    reasons: tuple[str, ...]
+    limit_round_mm: float | None
+    limit_linear_mm: float | None
+    candidates: tuple[Candidate, ...]
+    left_out: int
+    """Candidates above the cut that --max-flags left out."""
+    unsearched: MaskArray
+    """(gh, gw) bool on a coarse grid over the picture: what was not searched, for hatching."""
+    fixed_marks: tuple[FixedMark, ...] = ()
+    """Marks of the profile that were not counted because nothing changed there."""
+    produce_name: str = ""
+    notes: tuple[str, ...] = ()
