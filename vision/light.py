@@ -66,3 +66,8 @@ def log_light(pixels: NDArray[Any]) -> FloatArray:
 def optical_density(transmittance: NDArray[Any]) -> NDArray[np.float64]:
     """Absorbance (optical density) A = -log10 T of a transmittance T > 0, any shape (Beer-Lambert)."""
     return np.asarray(-np.log10(np.asarray(transmittance, dtype=np.float64)))
+
+
+def coarse_to_fine(grid: FloatArray, height: int, width: int) -> FloatArray:
+    """A coarse (gh, gw[, c]) grid stretched over (height, width[, c]) pixels, bilinear, cell centres kept in place."""
+    return np.asarray(cv2.resize(grid, (width, height), interpolation=cv2.INTER_LINEAR), dtype=np.float32)

@@ -94,7 +94,10 @@ class Shot:
 
 @dataclass(frozen=True)
 class FixedMark:
-    """Something on the empty panel that stays there: a scratch, stuck dust. Position and size in pixels of the profile's shots."""
+    """Something on the empty panel that stays there: a scratch, stuck dust. Position and size in pixels of the profile's shots.
+
+    `x_px`, `y_px`, `radius_px` are the circle round it. A scratch is far thinner than its circle: the strip says where it is.
+    """
 
     x_px: float
     y_px: float
@@ -102,7 +105,14 @@ class FixedMark:
     density: float
     """Peak optical density of the mark (mean of the channels) in the blank shots; negative where it is lighter."""
     answer: str = ""
-    """'scratch' once a person has said so; '' while nobody has."""
+    """'scratch' once a person has said so, 'insect' where it was something lying there; '' while nobody has."""
+    length_px: float = 0.0
+    """Of the straight strip that holds the mark, centred on it; 0 where only the circle is known."""
+    width_px: float = 0.0
+    angle_deg: float = 0.0
+    """Direction of the strip: 0 along x, clockwise as seen."""
+    doubtful: bool = False
+    """It could be an insect: no fixed mark before a person has said 'scratch'."""
 
 
 @dataclass(frozen=True)
@@ -144,17 +154,16 @@ class Cut:
 class Light:
     """The shot as light at the resolution the search works at.
 
-    `density` (h, w, 3) float32: optical density against the ground's light, `-log10(linear / level)`; 0 on bare ground, positive
-    where it is darker. `level` (gh, gw, 3) float32: the ground's linear light on a coarse grid. `clipped` (h, w) bool: at
-    full scale in at least one channel, so that nothing darker than it was can be told. `step`: shot pixels per working pixel.
+    `density` (h, w, 3) float32: optical density against the ground's light, `-log10(linear / level)`; 0 on bare ground,
+    positive where it is darker, negative where lighter. `log_level` (gh, gw, 3) float32: decimal logarithm of the ground's
+    linear light on a coarse grid over the picture. `clipped` (h, w) bool: at full scale in at least one channel.
     """
 
     density: FloatArray
-    level: FloatArray
+    log_level: FloatArray
     clipped: MaskArray
     step: int
-    ground_share: float
-    """Share of the picture that reads as bare ground, 0..1."""
+    """Shot pixels per working pixel."""
 
 
 @dataclass(frozen=True)
@@ -168,21 +177,29 @@ class Surfaces:
 
 @dataclass(frozen=True)
 class Speck:
-    """A place that differs from what is round it, as found by the search; positions in working pixels.
+    """A place that differs from what is round it, as found by the search.
 
-    `mask` (bool) is the body inside the window that starts at (`top`, `left`); `contrast` (float32, same shape) is the
-    difference from the surroundings along the speck's own direction in colour, 1 at the body's plateau, 0 in the surroundings.
+    `mask` (bool, (n, m)) is the body inside a window whose pixel (0, 0) lies at (`top`, `left`) of the working picture and
+    whose pixels are `zoom` working pixels wide; `contrast` (float32, (n, m)) is the difference from the surroundings along
+    the speck's own direction in colour: about 1 on the body, 0 in the surroundings. `residual` (float32, (n, m, 3)) is the
+    density against the surface round it.
     """
 
     top: int
     left: int
+    zoom: int
     mask: MaskArray
     contrast: FloatArray
-    surface: Surface
+    residual: FloatArray
+    surface_density: tuple[float, float, float]
+    """Density of the surface it lies on, against the ground's light."""
+    on_produce: bool
     tone: Tone
     snr: float
     scale_px: float
-    """Standard deviation of the smoothing at which it stood out most."""
+    """Standard deviation, in working pixels, of the smoothing at which it stood out most."""
+    response: tuple[float, ...]
+    """Signal to noise at its place in every scale of the search, finest first."""
 
 
 @dataclass(frozen=True)

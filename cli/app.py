@@ -1,0 +1,95 @@
+"""The commands: typed arguments, one call, an exit code. Nothing heavy is imported before a command runs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+app = typer.Typer(
+    name="speckwise",
+    help="Finds specks on photographs of produce on a light panel, for a person to judge. An assist, never a clearance.",
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+Quiet = Annotated[bool, typer.Option("--quiet", help="Say only what went wrong, and the closing lines.")]
+
+
+@app.command()
+def demo(
+    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Where to write.")] = Path("speckwise-demo"),
+    quiet: Quiet = False,
+) -> int:
+    """Score the photographs that come with the program, and say where to look."""
+    from cli.scoring import score_samples
+
+    return score_samples(out, quiet)
+
+
+@app.command()
+def score(
+    paths: Annotated[list[Path], typer.Argument(metavar="PATH...", help="Photographs, and folders of them.")],
+    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Where to write; the same call completes it.")],
+    panel: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Panel profile, made by `speckwise calibrate`.")
+    ] = None,
+    px_per_mm: Annotated[
+        float | None, typer.Option(metavar="N", help="Pixels in one millimetre. Without it sizes stay empty.")
+    ] = None,
+    produce: Annotated[str | None, typer.Option(metavar="NAME", help="A guide; `speckwise guides` lists them.")] = None,
+    ground: Annotated[
+        str | None, typer.Option(metavar="panel|water|cloth", help="What the produce, or what came off it, lies on.")
+    ] = None,
+    lit: Annotated[str | None, typer.Option(metavar="below|above|both", help="Where the light comes from.")] = None,
+    min_score: Annotated[float | None, typer.Option(metavar="N", help="Flag only what scores at least this, 0 to 1.")] = None,
+    max_flags: Annotated[int | None, typer.Option(metavar="N", help="Flag at most so many on a shot, the best first.")] = None,
+    ranker: Annotated[Path | None, typer.Option(metavar="FILE", help="A ranker other than the one that comes along.")] = None,
+    force: Annotated[bool, typer.Option("--force", help="Where DIR holds another run, move it to DIR/earlier/ first.")] = False,
+    quiet: Quiet = False,
+) -> int:
+    """Score photographs: annotated pictures, candidates.csv, shots.csv, run.json and index.html in DIR.
+
+    Exit codes: 0 all done; 1 done, but some shots could not be scored; 2 the call is wrong, nothing written; 3 stopped
+    half-way, the same call goes on; 130 stopped by Ctrl-C, likewise.
+    """
+    from cli.scoring import ScoreOptions, score_call
+
+    options = ScoreOptions(
+        panel=panel,
+        px_per_mm=px_per_mm,
+        produce=produce,
+        ground=ground,
+        lit=lit,
+        min_score=min_score,
+        max_flags=max_flags,
+        ranker=ranker,
+    )
+    return score_call(paths, out, options, force=force, quiet=quiet)
+
+
+@app.command()
+def calibrate(
+    blanks: Annotated[list[Path], typer.Argument(metavar="BLANK...", help="Photographs of the empty panel.")],
+    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="The profile; its map is written beside it.")],
+    px_per_mm: Annotated[float | None, typer.Option(metavar="N", help="Pixels in one millimetre.")] = None,
+) -> int:
+    """Measure the empty panel: even light, fixed marks, noise.
+
+    An existing profile is replaced; what a person has answered about its marks is carried over.
+    """
+    from cli.calibrate import calibrate_call
+
+    return calibrate_call(blanks, out, px_per_mm)
+
+
+@app.command()
+def guides(name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="One of the kinds listed.")] = None) -> int:
+    """List how to check each kind of produce, or print one."""
+    from cli.guides import print_guides
+
+    return print_guides(name)

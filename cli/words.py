@@ -1,0 +1,16 @@
+"""Sentences and small forms that more than one command says."""
+
+from __future__ import annotations
+
+NO_FINDING = "0 flagged. That is not a finding of none."
+WHO_DECIDES = "A person answers for every flag; the supervising authority decides."
+
+
+def count(number: int, noun: str) -> str:
+    """A number with its noun, in the plural where it must be: '1 shot', '2 shots'."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def printable(name: str) -> str:
+    """A file name that can't move the cursor or colour the terminal: control characters written out."""
+    return "".join(letter if letter.isprintable() else letter.encode("unicode_escape").decode() for letter in name)

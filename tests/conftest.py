@@ -1,0 +1,33 @@
+"""What all tests share: with SPECKWISE_NO_SKIPS set, a test that would skip fails instead."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Generator
+
+import pytest
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(
+    item: pytest.Item, call: pytest.CallInfo[None]
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Where all services are said to be there, a skip means that one is not."""
+    report = yield
+    if os.environ.get("SPECKWISE_NO_SKIPS") and report.skipped and not hasattr(report, "wasxfail"):
+        reason = report.longrepr[2] if isinstance(report.longrepr, tuple) else str(report.longrepr)
+        report.outcome = "failed"
+        report.longrepr = f"Nothing may be skipped here, yet: {reason}"
+    return report
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report(
+    collector: pytest.Collector,
+) -> Generator[None, pytest.CollectReport, pytest.CollectReport]:
+    """The same for a file that skips as a whole."""
+    report = yield
+    if os.environ.get("SPECKWISE_NO_SKIPS") and report.skipped:
+        report.outcome = "failed"
+        report.longrepr = f"Nothing may be skipped here, yet {collector.nodeid} is: {report.longrepr}"
+    return report

@@ -1,0 +1,215 @@
+"""Picture bytes to a Shot: JPEG, PNG, TIFF, WebP, HEIC and AVIF, told apart by content.
+
+Everything happens in memory. The size is read from the header and checked before room for a single pixel is made. Whatever a
+library says goes no further than this file: the person at the panel gets one of our own sentences.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import logging
+import math
+import warnings
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, JpegImagePlugin, PngImagePlugin, WebPImagePlugin
+
+from vision import icc
+from vision.errors import ShotError, ShotTooLarge, UnreadableShot
+from vision.kinds import BREAKS_OFF, BROKEN, Kind, breaks_off, kind_of, note_on_ending
+from vision.raster import FIRST_OF_SEVERAL, ONE_CLEAR_COLOUR, Raster, finished, plain_pixels, read_exif, through_opencv
+from vision.tiffs import ODD_TIFF, decode_tiff
+from vision.types import Shot
+
+Pixels = NDArray[Any]
+CheckSize = Callable[[int, int], None]
+
+NO_MEMORY = "There is not enough memory to open this picture."
+HDR = "This picture is stored in an HDR mode, whose levels are not comparable; set the camera to its standard mode."
+
+_HDR_CURVES = (16, 18)  # ITU-T H.273 transfer characteristics: PQ and HLG
+_NAMED_PRIMARIES = {9: icc.BT2020_PRIMARIES, 12: icc.P3_PRIMARIES}  # ITU-T H.273 colour primaries
+
+
+def decode_shot(data: bytes, name: str, *, max_megapixels: float = 250.0) -> Shot:
+    """The picture in `data` as a Shot: upright, sRGB, three channels, its pixels read-only.
+
+    8 bits a channel give uint8; more than 8 give uint16 over its full scale. An embedded profile is converted; a picture without
+    one is taken as sRGB. Grey becomes three equal channels; transparent parts are put on white in linear light. The metadata
+    end here, but for the time taken. What was decided on the way stands in `notes`.
+
+    Raises ShotTooLarge above `max_megapixels`, else UnreadableShot, each with a sentence for the person at the panel.
+    """
+
+    def check_size(width: int, height: int) -> None:
+        megapixels = width * height / 1e6
+        if megapixels > max_megapixels:
+            shown = f"{math.ceil(megapixels * 10) / 10:,.1f}".removesuffix(".0")
+            raise ShotTooLarge(f"The picture has {shown} megapixels; the limit is {max_megapixels:g}.")
+        if width < 1 or height < 1:
+            raise UnreadableShot(BROKEN)
+
+    kind = kind_of(data)
+    try:
+        with _quiet():
+            raster = _DECODERS[kind](data, check_size)
+            pixels, notes = finished(raster)
+    except ShotError:
+        raise
+    except MemoryError as error:
+        raise UnreadableShot(NO_MEMORY) from error
+    except Image.DecompressionBombError as error:
+        raise ShotTooLarge(f"The picture has more pixels than can be read from a {kind} file.") from error
+    except Exception as error:
+        # Decoders raise nearly anything on damaged bytes; what matters to the person is whether copying again can help.
+        if breaks_off(data, kind):
+            raise UnreadableShot(BREAKS_OFF) from error
+        raise UnreadableShot(ODD_TIFF if kind is Kind.TIFF else BROKEN) from error
+    return Shot(pixels, hashlib.sha256(data).hexdigest(), name, raster.taken_at, (*note_on_ending(name, kind), *notes))
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Keeps the libraries' own remarks on damaged files off the terminal."""
+    log = logging.getLogger("tifffile")
+    was_disabled, was_level = log.disabled, cv2.utils.logging.setLogLevel(0)
+    log.disabled = True
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            yield
+    finally:
+        log.disabled = was_disabled
+        cv2.utils.logging.setLogLevel(was_level)
+
+
+def _decode_jpeg(data: bytes, check_size: CheckSize) -> Raster:
+    """Three channels go through OpenCV, which hands over its pixels without the two copies Pillow needs; the rest through Pillow."""
+    picture = JpegImagePlugin.JpegImageFile(io.BytesIO(data))
+    check_size(*picture.size)
+    if breaks_off(data, Kind.JPEG):  # some versions of OpenCV would fill up with grey without a word
+        raise UnreadableShot(BREAKS_OFF)
+    profile = picture.info.get("icc_profile")
+    orientation, when = read_exif(picture.getexif())
+    pixels: Pixels
+    notes: tuple[str, ...] = ()
+    if picture.mode == "CMYK":
+        picture.load()
+        # Pillow takes every such file for one of Adobe's, which store 255 for no ink; only their marker says that they are.
+        inks = picture if "adobe" in picture.info else Image.eval(picture, lambda ink: 255 - ink)
+        pixels, notes = icc.convert_inks(inks, profile)
+        profile = None
+    elif picture.mode == "RGB":
+        pixels = through_opencv(data, picture.size, as_stored=False)
+    else:
+        picture.load()
+        pixels, notes = plain_pixels(picture)
+    return Raster(pixels, profile, None, orientation, when, notes=notes)
+
+
+def _of_several(count: int) -> tuple[str, ...]:
+    return (FIRST_OF_SEVERAL,) if count > 1 else ()
+
+
+def _decode_png(data: bytes, check_size: CheckSize) -> Raster:
+    if data[12:16] != b"IHDR":
+        raise UnreadableShot(BROKEN)
+    check_size(int.from_bytes(data[16:20], "big"), int.from_bytes(data[20:24], "big"))
+    picture = PngImagePlugin.PngImageFile(io.BytesIO(data))
+    profile = picture.info.get("icc_profile")
+    notes = _of_several(getattr(picture, "n_frames", 1))
+    if data[24] == 16:  # Pillow would cut it down to 8
+        bare, clear = _bare_png(data)
+        pixels = through_opencv(bare, picture.size, as_stored=True)
+        notes += (ONE_CLEAR_COLOUR,) if clear else ()
+    else:
+        picture.load()
+        pixels, said = plain_pixels(picture)
+        notes += said
+    orientation, when = read_exif(picture.getexif())
+    return Raster(pixels, profile, None, orientation, when, notes=notes)
+
+
+def _bare_png(data: bytes) -> tuple[bytes, bool]:
+    """The PNG with nothing but its picture, so that no version of OpenCV acts on frames, gamma, profile or orientation.
+
+    Also whether one colour was marked as transparent.
+    """
+    kept, clear, at = [data[:8]], False, 8
+    while at + 12 <= len(data):
+        end = at + 12 + int.from_bytes(data[at : at + 4], "big")
+        if data[at + 4 : at + 8] in (b"IHDR", b"IDAT", b"IEND"):
+            kept.append(data[at:end])
+        clear = clear or data[at + 4 : at + 8] == b"tRNS"
+        at = end
+    return b"".join(kept), clear
+
+
+def _decode_webp(data: bytes, check_size: CheckSize) -> Raster:
+    check_size(*_webp_size(data))  # Pillow's decoder makes room for the picture as soon as it is opened
+    picture = WebPImagePlugin.WebPImageFile(io.BytesIO(data))
+    return _with_exif(picture, check_size)
+
+
+def _webp_size(data: bytes) -> tuple[int, int]:
+    """Width and height from the first chunk (RFC 9649, sections 2.5 to 2.7)."""
+    chunk, head = data[12:16], data[20:30]
+    if chunk == b"VP8X":
+        return int.from_bytes(head[4:7], "little") + 1, int.from_bytes(head[7:10], "little") + 1
+    if chunk == b"VP8L":
+        bits = int.from_bytes(head[1:5], "little")
+        return (bits & 0x3FFF) + 1, (bits >> 14 & 0x3FFF) + 1
+    if chunk == b"VP8 ":
+        return int.from_bytes(head[6:8], "little") & 0x3FFF, int.from_bytes(head[8:10], "little") & 0x3FFF
+    raise UnreadableShot(BREAKS_OFF if breaks_off(data, Kind.WEBP) else BROKEN)
+
+
+def _decode_avif(data: bytes, check_size: CheckSize) -> Raster:
+    from PIL import AvifImagePlugin  # not in every version of Pillow; kind_of has asked for it
+
+    return _with_exif(AvifImagePlugin.AvifImageFile(io.BytesIO(data)), check_size)
+
+
+def _with_exif(picture: Any, check_size: CheckSize) -> Raster:
+    check_size(*picture.size)
+    notes = _of_several(getattr(picture, "n_frames", 1))
+    profile = picture.info.get("icc_profile")
+    orientation, when = read_exif(picture.getexif())
+    picture.load()
+    pixels, said = plain_pixels(picture)
+    return Raster(pixels, profile, None, orientation, when, notes=notes + said)
+
+
+def _decode_heic(data: bytes, check_size: CheckSize) -> Raster:
+    """8 bits stay 8; 10 and 12 bits are spread over 16. The file's own turning is done by libheif and its Exif tag then void."""
+    import pi_heif  # here and not above: only phones' pictures should pay for it
+
+    file = pi_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False)
+    check_size(*file.size)
+    named: dict[str, Any] = file.info.get("nclx_profile") or {}
+    profile = file.info.get("icc_profile")
+    if profile is None and named.get("transfer_characteristics") in _HDR_CURVES:
+        raise UnreadableShot(HDR)
+    pixels = np.asarray(file)[:, : file.size[0]]
+    bits = int(file.info.get("bit_depth", 8))
+    if pixels.dtype == np.uint16 and bits < 16:
+        pixels = pixels | pixels >> bits  # the top bits once more at the bottom, so that full scale stays full scale
+    _, when = read_exif(file.info.get("exif"))
+    primaries = _NAMED_PRIMARIES.get(named.get("color_primaries", 1))
+    return Raster(pixels, profile, primaries, 1, when, bool(file.premultiplied_alpha), _of_several(len(file)))
+
+
+_DECODERS: dict[Kind, Callable[[bytes, CheckSize], Raster]] = {
+    Kind.JPEG: _decode_jpeg,
+    Kind.PNG: _decode_png,
+    Kind.TIFF: decode_tiff,
+    Kind.WEBP: _decode_webp,
+    Kind.HEIC: _decode_heic,
+    Kind.AVIF: _decode_avif,
+}

@@ -1,0 +1,186 @@
+"""Size, form and colour of specks: the outline at half contrast, in pixels of the shot; colours against what is round it.
+
+Length is that of the body: for straight ones the largest Feret diameter, for bent ones the length along the curve. Legs and
+antennae are taken off first, as whatever is thinner than about a third of the body, because they are not length.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.colour import ciede2000, lab_of_density, luminance_density
+from vision.contour import Form, trace
+from vision.types import FloatArray, MaskArray, Measures, Speck
+
+_LEG = 0.34
+"""What is thinner than this share of the body's half-width is no body."""
+_BENT = 0.9
+"""Solidity below which a long outline is measured along its curve."""
+_SMOOTHED = 0.6
+"""The smoothing outline.py gives the contrast, in window pixels; a central difference adds that of a box two pixels wide."""
+_DIFFERENCE = 1 / 3
+_GRADIENT_OF_BLUR = 0.39894
+"""Steepest slope of a unit edge blurred by a Gaussian of standard deviation 1: 1 / sqrt(2 pi)."""
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A speck with its measures and what the ranker needs beyond them; lengths in pixels of the speck's window."""
+
+    speck: Speck
+    measures: Measures
+    form: Form
+    body: Form
+    """The outline without legs and antennae."""
+    straightness: float
+    body_density: NDArray[np.float64]
+    around_density: NDArray[np.float64]
+    body_lab: NDArray[np.float64]
+    around_lab: NDArray[np.float64]
+    around_spread: float
+    """Standard deviation of the luminance density in the surroundings."""
+
+
+def measure_specks(specks: Sequence[Speck], step: int) -> tuple[Measured, ...]:
+    """Measures of every speck that has an outline; `step` is the number of shot pixels per working pixel."""
+    traced = [(speck, form) for speck in specks if (form := trace(speck.contrast * _grown(speck.mask))) is not None]
+    if not traced:
+        return ()
+    colours = [_colours(speck) for speck, _ in traced]
+    body = np.array([c[0] for c in colours])
+    around = np.array([c[1] for c in colours])
+    body_lab, around_lab = lab_of_density(body), lab_of_density(around)
+    delta_e = ciede2000(body_lab, around_lab)
+    density = luminance_density(body) - luminance_density(around)
+    out = []
+    for k, (speck, form) in enumerate(traced):
+        out.append(
+            _measured(
+                speck,
+                form,
+                step,
+                float(delta_e[k]),
+                float(density[k]),
+                (body[k], around[k], body_lab[k], around_lab[k], colours[k][2]),
+            )
+        )
+    return tuple(out)
+
+
+def _grown(mask: MaskArray) -> MaskArray:
+    return np.asarray(cv2.dilate(mask.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0)
+
+
+def _measured(
+    speck: Speck,
+    form: Form,
+    step: int,
+    delta_e: float,
+    density: float,
+    colours: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], float],
+) -> Measured:
+    body = _without_legs(speck, form)
+    length, width, straightness = _length_and_width(body)
+    x, y, angle = _place(speck)
+    f = speck.zoom * step
+    shift = (step - 1) / 2
+
+    def to_shot(points: NDArray[np.float64]) -> FloatArray:
+        return np.asarray((points * speck.zoom + (speck.left, speck.top)) * step + shift, dtype=np.float32)
+
+    outline = to_shot(form.points)
+    low, high = np.floor(outline.min(axis=0)), np.ceil(outline.max(axis=0))
+    centre = to_shot(np.array([[x, y]]))[0]
+    measures = Measures(
+        x_px=float(centre[0]),
+        y_px=float(centre[1]),
+        left_px=max(int(low[0]), 0),
+        top_px=max(int(low[1]), 0),
+        wide_px=int(high[0] - max(low[0], 0)) + 1,
+        high_px=int(high[1] - max(low[1], 0)) + 1,
+        angle_deg=angle,
+        length_px=length * f,
+        width_px=width * f,
+        max_feret_px=form.max_feret * f,
+        min_feret_px=form.min_feret * f,
+        area_px=form.area * f * f,
+        equivalent_diameter_px=form.equivalent_diameter * f,
+        aspect_ratio=form.aspect_ratio,
+        circularity=form.circularity,
+        solidity=form.solidity,
+        delta_e=delta_e,
+        density=density,
+        snr=speck.snr,
+        blur_px=_blur(speck, form) * f,
+        outline_px=outline,
+    )
+    return Measured(speck, measures, form, body, straightness, *colours)
+
+
+def _without_legs(speck: Speck, form: Form) -> Form:
+    """The outline of what is left when everything thinner than a third of the body is opened away."""
+    if form.solidity > _BENT:
+        return form
+    mask = np.pad(speck.mask, 1).astype(np.uint8)
+    half_width = float(cv2.distanceTransform(mask, cv2.DIST_L2, 5).max())
+    radius = round(_LEG * half_width)
+    if radius < 1:
+        return form
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(cv2.morphologyEx(mask, cv2.MORPH_OPEN, kernel))
+    if count < 2:
+        return form
+    largest = 1 + int(stats[1:, cv2.CC_STAT_AREA].argmax())
+    kept = _grown(labels == largest)[1:-1, 1:-1]
+    return trace(speck.contrast * kept) or form
+
+
+def _length_and_width(body: Form) -> tuple[float, float, float]:
+    length, width = body.fibre
+    if body.solidity > _BENT or length < 2 * width or length <= body.max_feret:
+        return body.max_feret, body.min_feret if body.solidity > _BENT else min(body.min_feret, width), 1.0
+    return length, width, body.max_feret / length
+
+
+def _place(speck: Speck) -> tuple[float, float, float]:
+    """Centre x, y in window pixels and direction in degrees (0..180, clockwise as seen) from the moments of the contrast."""
+    rows, cols = np.nonzero(speck.mask)
+    weight = np.clip(speck.contrast[rows, cols], 0.05, 1).astype(np.float64)
+    total = weight.sum()
+    x, y = float((cols * weight).sum() / total), float((rows * weight).sum() / total)
+    dx, dy = cols - x, rows - y
+    xx, yy, xy = (dx * dx * weight).sum(), (dy * dy * weight).sum(), (dx * dy * weight).sum()
+    angle = float(np.rad2deg(0.5 * np.arctan2(2 * xy, xx - yy))) % 180.0
+    return x, y, angle
+
+
+def _blur(speck: Speck, form: Form) -> float:
+    """Standard deviation of the edge's blur in window pixels, from the steepest quarter of the outline."""
+    gy, gx = np.gradient(np.pad(speck.contrast, 1).astype(np.float64))
+    rows = np.clip(np.rint(form.points[:, 1] + 1).astype(int), 0, gy.shape[0] - 1)
+    cols = np.clip(np.rint(form.points[:, 0] + 1).astype(int), 0, gy.shape[1] - 1)
+    slope = float(np.percentile(np.hypot(gy[rows, cols], gx[rows, cols]), 75))
+    seen = _GRADIENT_OF_BLUR / max(slope, 0.02)
+    level = speck.zoom.bit_length() - 1
+    added = _SMOOTHED**2 + _DIFFERENCE + (1 - 4.0**-level) / 3
+    return float(np.sqrt(max(seen**2 - added, 0.04)))
+
+
+def _colours(speck: Speck) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:
+    """Mean density (3,) of the body and of its surroundings against the ground's light, and the surroundings' spread."""
+    core = speck.mask & (speck.contrast > 0.7)
+    core = core if core.sum() >= 3 else speck.mask
+    grown = speck.mask.astype(np.uint8)
+    gap = cv2.dilate(grown, np.ones((5, 5), np.uint8))
+    ring = (cv2.dilate(grown, np.ones((13, 13), np.uint8)) > 0) & ~(gap > 0) & (speck.contrast < 0.5)
+    if ring.sum() < 8:
+        ring = ~(gap > 0)
+    surface = np.array(speck.surface_density)
+    around = np.median(speck.residual[ring], axis=0) if ring.any() else np.zeros(3)
+    spread = float(speck.residual[ring].mean(axis=1).std()) if ring.any() else 0.0
+    return surface + speck.residual[core].mean(axis=0), surface + around, spread

@@ -1,0 +1,134 @@
+"""Cutting one speck out of what is round it: its outline at half its own contrast.
+
+Half contrast is where a blurred edge keeps its true place (a symmetrical blur moves the half-way point of a straight edge
+nowhere). Bodies are not equally dark everywhere (a dark head on a pale body), so half of the contrast near by is taken, not
+half of the darkest point.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.scales import ScaleMap
+from vision.types import FloatArray, MaskArray, Speck, Surface, Tone
+
+_REACH = 7.0
+"""First half-width of the window, in sigmas of the scale: bodies up to about five times as long as wide fit."""
+_EXTENT = 0.35
+"""Share of the peak's contrast down to which a paler part still belongs to the body."""
+_LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
+"""Weights of red, green and blue in luminance (IEC 61966-2-1)."""
+
+
+def cut_out(
+    pyramid: list[FloatArray],
+    scale: ScaleMap,
+    centre: tuple[int, int],
+    direction: NDArray[np.float64],
+    on_produce: bool,
+    signal: float,
+    surface_density: tuple[float, float, float],
+    response: tuple[float, ...],
+) -> Speck | None:
+    """The speck at `centre` (row, column in working pixels), or None where nothing of a body's size stands out there.
+
+    `direction` (3,) is the colour direction in which it stands out most: inverse covariance times contrast (Fisher, 1936).
+    """
+    level = max(0, scale.level - 1)
+    zoom = 2**level
+    picture = pyramid[level]
+    sigma = max(scale.sigma_px / zoom, 0.8)
+    half = int(np.ceil(_REACH * sigma)) + 2
+    row, col = centre[0] // zoom, centre[1] // zoom
+    for _ in range(3):
+        top, left = max(row - half, 0), max(col - half, 0)
+        window = picture[top : row + half + 1, left : col + half + 1]
+        cut = _half_contrast(window, direction, (row - top, col - left), sigma, on_produce)
+        if cut is None:
+            return None
+        mask, contrast = cut
+        h, w = picture.shape[:2]
+        inner = (top > 0 and mask[0].any()) or (left > 0 and mask[:, 0].any())
+        inner = (
+            inner or (top + mask.shape[0] < h and mask[-1].any()) or (left + mask.shape[1] < w and mask[:, -1].any())
+        )
+        if not inner:
+            break
+        half *= 2
+    if mask.sum() < 4 and zoom == 1 and scale.sigma_px > 1.6:
+        return None
+    tone = _tone(window, mask, contrast)
+    return Speck(
+        top * zoom,
+        left * zoom,
+        zoom,
+        mask,
+        contrast,
+        np.ascontiguousarray(window),
+        surface_density,
+        on_produce,
+        tone,
+        signal,
+        scale.sigma_px,
+        response,
+    )
+
+
+def _half_contrast(
+    window: FloatArray, direction: NDArray[np.float64], seed: tuple[int, int], sigma: float, on_produce: bool
+) -> tuple[MaskArray, FloatArray] | None:
+    y = cv2.GaussianBlur((window @ direction.astype(np.float32)).astype(np.float32), (0, 0), 0.6)
+    around = _ring(y.shape, seed, sigma)
+    base = float(np.median(y[around])) if around.any() else 0.0
+    y = y - base
+    spread = 1.4826 * float(np.median(np.abs(y[around]))) if around.any() else 0.0
+    reach = max(1, round(sigma))
+    first, left = max(seed[0] - reach, 0), max(seed[1] - reach, 0)
+    near = y[first : seed[0] + reach + 1, left : seed[1] + reach + 1]
+    peak = float(near.max())
+    if peak <= 0:
+        return None
+    at = np.unravel_index(int(near.argmax()), near.shape)
+    seed = (first + int(at[0]), left + int(at[1]))
+    # On produce the surroundings themselves vary, so only what is well above their spread can belong to the body.
+    extent = max(0.5 if on_produce else _EXTENT, min(0.6, (2.0 if on_produce else 2.5) * spread / peak))
+    body = _connected(y > extent * peak, seed)
+    radius = max(1, round(1.2 * sigma))
+    size = 2 * radius + 1
+    local = cv2.dilate(
+        np.where(body, y, 0).astype(np.float32), cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
+    )
+    local = cv2.GaussianBlur(local, (0, 0), 0.5 * radius)
+    contrast = (y / np.maximum(local, extent * peak)).astype(np.float32)
+    allowed = cv2.dilate(body.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    mask = _connected((contrast > 0.5) & allowed, seed)
+    # Beyond the body and its rim, what is as dark belongs to something else: the outline must not run round that too.
+    others = cv2.dilate(mask.astype(np.uint8), np.ones((3, 3), np.uint8)) == 0
+    return mask, np.where(others, np.minimum(contrast, 0.49), contrast).astype(np.float32)
+
+
+def _ring(shape: tuple[int, ...], seed: tuple[int, int], sigma: float) -> MaskArray:
+    yy, xx = np.ogrid[: shape[0], : shape[1]]
+    squared = (yy - seed[0]) ** 2 + (xx - seed[1]) ** 2
+    return np.asarray((squared > (3.0 * sigma) ** 2) & (squared < (7.5 * sigma) ** 2))
+
+
+def _connected(mask: MaskArray, seed: tuple[int, int]) -> MaskArray:
+    """The part of `mask` that hangs together with `seed`; the seed's own pixel is always in it."""
+    mask = mask.copy()
+    mask[seed] = True
+    labels = cv2.connectedComponents(mask.astype(np.uint8), connectivity=8)[1]
+    return np.asarray(labels == labels[seed])
+
+
+def _tone(window: FloatArray, mask: MaskArray, contrast: FloatArray) -> Tone:
+    around = contrast < 0.25
+    base = window[around].mean(axis=0) if around.any() else np.zeros(3)
+    return Tone.DARKER if float((window[mask].mean(axis=0) - base) @ _LUMINANCE) >= 0 else Tone.LIGHTER
+
+
+def surface_name(on_produce: bool, ground: str) -> Surface:
+    """What the table calls the surface a speck lies on."""
+    return Surface.PRODUCE if on_produce else Surface(ground)

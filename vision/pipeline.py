@@ -1,0 +1,132 @@
+"""THE STRAIGHT LINE: one photograph in, one inspection out. Every command goes through `inspect` and nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.features import FEATURES, features_of
+from vision.foreground import find_surfaces
+from vision.ground import find_level, read_cells
+from vision.guides import Guide
+from vision.light import coarse_to_fine, log_light
+from vision.measure import Measured, measure_specks
+from vision.outline import surface_name
+from vision.quality import find_unsearched, judge_shot, limits_mm, measure_quality
+from vision.rank import Ranker
+from vision.reasons import say_why
+from vision.shapes import ShapeNumbers, name_shape
+from vision.specks import find_specks
+from vision.types import Candidate, Cut, Ground, Inspection, Light, LitFrom, Setup, Shot, Surfaces
+
+_SEARCH_PX_PER_MM = 16.0
+"""Finest resolution the search needs: a thrips 0.2 mm wide is then three pixels across. Finer shots are averaged down to it,
+never below."""
+_CELL_MM, _CELLS_ACROSS = 1.0, 160
+_TELLS_FROM_ABOVE = 0.02
+"""Texture (spread of density within a millimetre) from which produce is lit from our side: a silhouette has none."""
+
+
+def inspect(shot: Shot, setup: Setup, guide: Guide | None, ranker: Ranker, cut: Cut) -> Inspection:
+    """Everything one photograph gave. Pure: the same values in, the same value out, at any number of threads."""
+    light = see_light(shot, setup)
+    told = setup.ground or (guide.ground if guide else None)
+    scale = None if setup.px_per_mm is None else setup.px_per_mm / light.step
+    surfaces = find_surfaces(light.density, told, scale)
+    lit_from = setup.lit_from or (guide.lit_from if guide else None) or tell_lit_from(light, surfaces)
+    measured = measure_specks(find_specks(light, surfaces, scale), light.step)
+    measured, kept_marks = _without_marks(measured, shot, setup)
+    features = features_of(measured, surfaces, lit_from, setup.px_per_mm, light.step)
+    unsearched = find_unsearched(light, surfaces, lit_from)
+    quality = measure_quality(light, surfaces, measured, unsearched)
+    usable, reasons = judge_shot(
+        quality, setup.px_per_mm, float(surfaces.produce.mean()), float(surfaces.ground.mean())
+    )
+    limit_round, limit_linear = limits_mm(quality, setup.px_per_mm, surfaces)
+    ground = told or Ground.PANEL
+    listed, left_out = _list(measured, features, ranker, cut, ground, setup)
+    return Inspection(
+        shot.name, shot.sha256, shot.width_px, shot.height_px, shot.taken_at, setup.px_per_mm, setup.scale_from,
+        ground, lit_from, quality, usable, reasons, limit_round, limit_linear, listed, left_out, unsearched,
+        kept_marks, guide.name if guide else "", shot.notes,
+    )  # fmt: skip
+
+
+def see_light(shot: Shot, setup: Setup) -> Light:
+    """The shot as density against its own ground, at the resolution the search needs."""
+    step = 1 if setup.px_per_mm is None else max(1, int(setup.px_per_mm / _SEARCH_PX_PER_MM))
+    step = min(step, shot.height_px, shot.width_px)
+    full = np.iinfo(shot.pixels.dtype).max
+    clipped = (shot.pixels >= full - full // 255).any(axis=2)
+    log = log_light(shot.pixels)
+    if step > 1:
+        h, w = shot.height_px // step, shot.width_px // step
+        mean = cv2.resize(10.0 ** log[: h * step, : w * step], (w, h), interpolation=cv2.INTER_AREA)
+        log = np.log10(np.maximum(mean.reshape(h, w, 3), 1e-5)).astype(np.float32)
+        clipped = clipped[: h * step : step, : w * step : step]
+    h, w = log.shape[:2]
+    cell = max(h, w) / _CELLS_ACROSS if setup.px_per_mm is None else _CELL_MM * setup.px_per_mm / step
+    level, _ = find_level(read_cells(log, max(cell, 1.0)), setup.even_light)
+    density = coarse_to_fine(level, h, w).reshape(h, w, 3)
+    density -= log
+    return Light(density, level, np.ascontiguousarray(clipped), step)
+
+
+def tell_lit_from(light: Light, surfaces: Surfaces) -> LitFrom:
+    """Where the light comes from, from the shot itself: produce that shows its texture is lit from our side."""
+    if float(np.median(10.0**light.log_level)) < 0.1:
+        return LitFrom.ABOVE  # a panel that shines is never this dark
+    share = float(surfaces.produce.mean())
+    if share < 0.01:
+        return LitFrom.BELOW
+    density = light.density[::4, ::4].mean(axis=2)
+    produce = surfaces.produce[::4, ::4]
+    fine = np.abs(density - cv2.GaussianBlur(density, (0, 0), 2.0))
+    texture = float(np.median(fine[produce])) if produce.any() else 0.0
+    return LitFrom.ABOVE if texture > _TELLS_FROM_ABOVE else LitFrom.BELOW
+
+
+def _without_marks(
+    measured: tuple[Measured, ...], shot: Shot, setup: Setup
+) -> tuple[tuple[Measured, ...], tuple[object, ...]]:
+    raise NotImplementedError
+
+
+def _list(
+    measured: Sequence[Measured], features: NDArray[np.float32], ranker: Ranker, cut: Cut, ground: Ground, setup: Setup
+) -> tuple[tuple[Candidate, ...], int]:
+    """Candidates above the cut, best first: by score, then from top to bottom and left to right."""
+    if not measured:
+        return (), 0
+    scores, kinds = ranker.judge(features)
+    rounded = np.round(scores, 3)
+    order = sorted(
+        (k for k in range(len(measured)) if rounded[k] >= cut.min_score),
+        key=lambda k: (-rounded[k], measured[k].measures.y_px, measured[k].measures.x_px),
+    )
+    kept = order if cut.max_flags is None else order[: cut.max_flags]
+    listed = tuple(
+        _candidate(number, measured[k], features[k], float(rounded[k]), kinds[k], ground, setup)
+        for number, k in enumerate(kept, start=1)
+    )
+    return listed, len(order) - len(kept)
+
+
+def _candidate(
+    number: int, m: Measured, features: NDArray[np.float32], score: float, kind: str, ground: Ground, setup: Setup
+) -> Candidate:
+    x = m.measures
+    surface = surface_name(m.speck.on_produce, str(ground))
+    shape = name_shape(
+        ShapeNumbers(x.aspect_ratio, m.body.solidity, m.straightness, x.length_px / max(x.width_px, 1e-6))
+    )
+    # Half a pixel at either end, and half the blur, is what an outline may be off by.
+    off = float(np.hypot(0.7, 0.5 * x.blur_px)) / max(x.length_px, 1.0)
+    return Candidate(
+        number, x, surface, m.speck.tone, shape, kind, say_why(m, shape, setup.px_per_mm, str(surface)), score,
+        setup.px_per_mm, None if setup.px_per_mm is None else min(off, 1.0),
+        dict(zip(FEATURES, (float(v) for v in features), strict=True)),
+    )  # fmt: skip

@@ -1,0 +1,185 @@
+"""What a decoder hands on, and how it becomes an upright sRGB picture of three channels."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from vision import icc
+from vision.errors import UnreadableShot
+from vision.kinds import BROKEN
+from vision.light import decode_srgb, encode_srgb
+
+Pixels = NDArray[Any]
+
+FIRST_OF_SEVERAL = "The file holds several pictures; the first was taken."
+ON_WHITE = "Its transparent parts are shown on white."
+EXTRA_CHANNEL = "Its fourth channel is not colour and was left out."
+ONE_CLEAR_COLOUR = "One colour of it is marked as transparent; that was left out."
+
+_IN_ORDER: int = getattr(cv2, "IMREAD_COLOR_RGB", 0)  # OpenCV 4.11 and later: saves a pass over the picture
+_COLOUR = (_IN_ORDER or cv2.IMREAD_COLOR) | cv2.IMREAD_IGNORE_ORIENTATION
+_FIRST_EXIF_YEAR = 1995  # the Exif format's first edition: an earlier date is a clock that was never set
+
+
+@dataclass(frozen=True)
+class Raster:
+    """Pixels as stored, and what is needed to show them rightly.
+
+    `pixels`, uint8 or uint16 over the full scale: (h, w) grey, (h, w, 2) grey and alpha, (h, w, 3) RGB, (h, w, 4) RGB and alpha.
+    """
+
+    pixels: Pixels
+    profile: bytes | None = None
+    """The embedded ICC profile."""
+    primaries: tuple[tuple[float, float], ...] | None = None
+    """Primaries that the file names by a number instead of a profile; None is sRGB's own."""
+    orientation: int = 1
+    """The orientation tag, 1 to 8 (TIFF 6.0, tag 274); 1 is upright."""
+    taken_at: str | None = None
+    premultiplied: bool = False
+    """Whether the colours were multiplied by alpha before they were stored."""
+    notes: tuple[str, ...] = ()
+
+
+def finished(raster: Raster) -> tuple[Pixels, tuple[str, ...]]:
+    """Upright sRGB pixels (h, w, 3) of the raster's dtype, contiguous and read-only, and all notes.
+
+    Transparent parts are put on white in linear light, which is how light adds where a part of a pixel is covered.
+    """
+    pixels, notes = raster.pixels, raster.notes
+    alpha = None
+    if pixels.ndim == 3 and pixels.shape[2] in (2, 4):
+        alpha = pixels[..., -1]
+        pixels = pixels[..., 0] if pixels.shape[2] == 2 else pixels[..., :3]
+        if (alpha == np.iinfo(alpha.dtype).max).all():
+            alpha = None
+    if alpha is not None and raster.premultiplied:
+        pixels = _unmultiplied(pixels, alpha)
+    if raster.profile is None and raster.primaries is not None and pixels.ndim == 3:
+        rgb = icc.convert_matrix(pixels, icc.of_primaries(raster.primaries))
+    else:
+        rgb, said = icc.convert(pixels, raster.profile)
+        notes += said
+    if alpha is not None:
+        rgb = _on_white(rgb, alpha)
+        notes += (ON_WHITE,)
+    rgb = np.ascontiguousarray(upright(rgb, raster.orientation))
+    rgb.setflags(write=False)  # a shot is what was photographed: whoever draws on it takes a copy
+    return rgb, notes
+
+
+def _unmultiplied(pixels: Pixels, alpha: Pixels) -> Pixels:
+    full = np.iinfo(pixels.dtype).max
+    some = alpha > 0
+    out = np.zeros_like(pixels)
+    share = (alpha[some] / full).reshape(-1, *(1,) * (pixels.ndim - 2))
+    out[some] = np.minimum(pixels[some] / share + 0.5, full)
+    return out
+
+
+def _on_white(rgb: Pixels, alpha: Pixels) -> Pixels:
+    full = np.iinfo(rgb.dtype).max
+    out = rgb.copy()
+    seen_through = alpha < full
+    share = (alpha[seen_through] / full)[:, None]
+    out[seen_through] = encode_srgb(share * decode_srgb(rgb[seen_through] / full) + (1 - share)) * full + 0.5
+    return out
+
+
+def upright(pixels: Pixels, orientation: int) -> Pixels:
+    """Pixels (h, w, 3) turned and mirrored as orientation tag 1 to 8 says (TIFF 6.0, tag 274)."""
+    if orientation == 2:
+        return cv2.flip(pixels, 1)
+    if orientation == 3:
+        return cv2.rotate(pixels, cv2.ROTATE_180)
+    if orientation == 4:
+        return cv2.flip(pixels, 0)
+    if orientation == 5:
+        return cv2.transpose(pixels)
+    if orientation == 6:
+        return cv2.rotate(pixels, cv2.ROTATE_90_CLOCKWISE)
+    if orientation == 7:
+        return cv2.flip(cv2.transpose(pixels), -1)
+    if orientation == 8:
+        return cv2.rotate(pixels, cv2.ROTATE_90_COUNTERCLOCKWISE)
+    return pixels
+
+
+def plain_pixels(picture: Image.Image) -> tuple[Pixels, tuple[str, ...]]:
+    """A loaded 8-bit picture as (h, w) grey, (h, w, 2), (h, w, 3) or (h, w, 4) uint8, with notes; palettes are looked up."""
+    clear = "transparency" in picture.info
+    if picture.mode == "RGBX":
+        return np.asarray(picture.convert("RGB")), (EXTRA_CHANNEL,)
+    mode = {
+        "1": "L",
+        "L": "LA" if clear else "L",
+        "LA": "LA",
+        "La": "LA",
+        "P": "RGBA" if clear or (picture.palette and picture.palette.mode == "RGBA") else "RGB",
+        "PA": "RGBA",
+        "RGB": "RGBA" if clear else "RGB",
+        "RGBA": "RGBA",
+        "RGBa": "RGBA",
+        "YCbCr": "RGB",
+    }.get(picture.mode)
+    if mode is None:
+        raise UnreadableShot(BROKEN)
+    return np.asarray(picture if picture.mode == mode else picture.convert(mode)), ()
+
+
+def through_opencv(data: bytes, size: tuple[int, int], *, as_stored: bool) -> Pixels:
+    """Picture bytes by OpenCV, channels in the order red, green, blue, alpha; UnreadableShot where they are not of `size` (w, h).
+
+    `as_stored`: with the bits and channels they have, and not as 8-bit RGB. The orientation tag is left alone.
+    """
+    flags = cv2.IMREAD_UNCHANGED if as_stored else _COLOUR
+    pixels: Pixels | None = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
+    if pixels is None or pixels.shape[1::-1] != size:
+        raise UnreadableShot(BROKEN)
+    if pixels.ndim == 3 and (as_stored or not _IN_ORDER):
+        cv2.cvtColor(pixels, cv2.COLOR_BGR2RGB if pixels.shape[2] == 3 else cv2.COLOR_BGRA2RGBA, dst=pixels)
+    return pixels
+
+
+def read_exif(exif: Image.Exif | bytes | None) -> tuple[int, str | None]:
+    """Orientation (1 where it is missing or nonsense) and the time taken, from Exif data; the place is never read.
+
+    Broken Exif data count as none.
+    """
+    try:
+        if isinstance(exif, bytes):
+            found = Image.Exif()
+            found.load(exif)
+        elif exif is None:
+            return 1, None
+        else:
+            found = exif
+        orientation = found.get(274)
+        details = found.get_ifd(0x8769)
+        when = taken_at(details.get(36867), details.get(36881))
+    except Exception:
+        # Pillow raises whatever the damage leads to (struct, key, type, value errors); a picture is worth more than its tags.
+        return 1, None
+    return (orientation if type(orientation) is int and 1 <= orientation <= 8 else 1), when
+
+
+def taken_at(when: Any, offset: Any) -> str | None:
+    """Exif DateTimeOriginal and OffsetTimeOriginal as `YYYY-MM-DDTHH:MM:SS`, with `+hh:mm` if known; None for nonsense."""
+    if not isinstance(when, str):
+        return None
+    try:
+        moment = datetime.strptime(when.strip(" \0"), "%Y:%m:%d %H:%M:%S")
+    except ValueError:
+        return None
+    if moment.year < _FIRST_EXIF_YEAR:
+        return None
+    zone = offset.strip(" \0") if isinstance(offset, str) else ""
+    return moment.isoformat() + (zone if re.fullmatch(r"[+-](0\d|1[0-4]):[0-5]\d", zone) else "")

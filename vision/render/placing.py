@@ -1,0 +1,132 @@
+"""How many things a shot holds, and where they come to lie."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.render.broccoli import ProduceLayer
+from vision.render.recipe import INSECTS, Recipe, stream
+from vision.types import FloatArray
+
+# Mean number in a picture of 100 x 75 mm at full clutter (common practice, no source).
+BYCATCH = {
+    "water": {
+        "bubble": 26,
+        "fibre": 7,
+        "grit": 24,
+        "leaf_bit": 8,
+        "bud": 5,
+        "seed": 1.2,
+        "pollen": 14,
+        "dust": 22,
+        "frass": 2.5,
+        "leg": 2,
+    },
+    "blank": {"dust": 4, "fibre": 0.8},
+    "broccoli": {"drop": 12, "bud": 5, "leaf_bit": 3, "grit": 5, "fibre": 1.2, "frass": 1.5, "seed": 0.3, "dust": 5},
+}
+KINDS_OF_DEBRIS = sorted({kind for table in BYCATCH.values() for kind in table} | {"scratch"})
+PANEL_MARKS = {"scratch": 3.0, "dust": 9.0, "fibre": 0.7}
+INSECT_RATE = {"aphid": 4.0, "thrips": 4.0, "caterpillar": 1.6}
+_PICTURE_MM2 = 7500.0
+
+
+@dataclass(frozen=True)
+class Spot:
+    """What is already placed: centre in pixels and half its length."""
+
+    x_px: float
+    y_px: float
+    radius_px: float
+
+
+def _scaled_area(recipe: Recipe) -> float:
+    return recipe.width_px * recipe.height_px / recipe.px_per_mm**2 / _PICTURE_MM2
+
+
+def insect_counts(recipe: Recipe) -> dict[str, int]:
+    """How many of each insect: as asked, or drawn; blank panels hold none, and one shot in seven none either."""
+    if recipe.insects is not None:
+        counts = dict.fromkeys(INSECTS, 0)
+        for kind, many in recipe.insects:
+            counts[kind] += many
+        return counts
+    if recipe.kind == "blank":
+        return dict.fromkeys(INSECTS, 0)
+    rng = stream(recipe.seed, "counts")
+    empty = rng.random() < 1 / 7
+    crowd = rng.gamma(1.5, 0.9) if recipe.wild else rng.gamma(3, 1 / 3)
+    rate = 0.0 if empty else crowd * float(np.clip(_scaled_area(recipe), 0.3, 3.0))
+    return {kind: int(rng.poisson(INSECT_RATE[kind] * rate)) for kind in INSECTS}
+
+
+def debris_counts(recipe: Recipe) -> dict[str, int]:
+    """How much bycatch of each kind. Every kind has its own stream, so that one more of a kind changes no other."""
+    counts = {}
+    for kind, mean in BYCATCH[recipe.kind].items():
+        rng = stream(recipe.seed, "counts", 2, KINDS_OF_DEBRIS.index(kind))
+        plenty = rng.gamma(1.0, 1.0) if recipe.wild else rng.gamma(4, 0.25)
+        counts[kind] = int(rng.poisson(mean * plenty * recipe.clutter * _scaled_area(recipe)))
+    return counts
+
+
+def mark_counts(recipe: Recipe) -> dict[str, int]:
+    """Scratches and stuck dust: the panel's own."""
+    assert recipe.panel_seed is not None and recipe.marks is not None
+    rng = stream(recipe.panel_seed, "marks")
+    return {kind: int(rng.poisson(mean * recipe.marks * _scaled_area(recipe))) for kind, mean in PANEL_MARKS.items()}
+
+
+def somewhere(recipe: Recipe, rng: np.random.Generator, radius_px: float, inside_mm: FloatArray | None) -> tuple[int, int]:
+    """A pixel for an insect in water: mostly wholly in the picture, now and then cut by its edge; never past the tray's wall."""
+    cut = rng.random() < 0.07
+    margin = 2.0 if cut else radius_px + 3
+    w, h = recipe.width_px, recipe.height_px
+    for _ in range(60):
+        x = int(rng.uniform(min(margin, w / 2 - 1), max(w - margin, w / 2 + 1)))
+        y = int(rng.uniform(min(margin, h / 2 - 1), max(h - margin, h / 2 + 1)))
+        if inside_mm is None or inside_mm[y, x] > radius_px / recipe.px_per_mm * 0.8 + 0.3:
+            break
+    return x, y
+
+
+def free_of(x: float, y: float, radius_px: float, spots: list[Spot], closeness: float) -> bool:
+    """Whether nothing placed so far lies nearer than `closeness` times the sum of both radii."""
+    return all(
+        (x - s.x_px) ** 2 + (y - s.y_px) ** 2 > (closeness * (radius_px + s.radius_px)) ** 2 for s in spots
+    )
+
+
+def beside(rng: np.random.Generator, spots: list[Spot], radius_px: float) -> tuple[int, int]:
+    """A place that touches or overlaps something placed before."""
+    s = spots[int(rng.integers(len(spots)))]
+    a, gap = rng.uniform(0, 2 * np.pi), (s.radius_px * 0.7 + radius_px) * rng.uniform(0.35, 1.0)
+    return round(s.x_px + gap * float(np.cos(a))), round(s.y_px + gap * float(np.sin(a)))
+
+
+def on_produce(recipe: Recipe, rng: np.random.Generator, layer: ProduceLayer, radius_px: float) -> tuple[int, int]:
+    """A pixel for an insect among florets: in a crevice, beside a bud, in the open, or on the ground."""
+    w, h = recipe.width_px, recipe.height_px
+    margin = int(min(radius_px * 0.6, w / 4, h / 4)) + 2
+    xs, ys = rng.integers(margin, w - margin, 64), rng.integers(margin, h - margin, 64)
+    mode = rng.random()
+    covered = layer.alpha[ys, xs] > 0.95
+    if mode < 0.18 and not covered.all():
+        k = int(np.flatnonzero(~covered)[0])
+    elif not covered.any():
+        k = 0
+    elif mode < 0.45:
+        # Crevices are the darker places, though not the darkest pits, where nothing could be seen.
+        order = np.flatnonzero(covered)
+        order = order[np.argsort(layer.shade[ys[order], xs[order]])]
+        k = int(order[int(rng.uniform(0.1, 0.4) * len(order))])
+    elif mode < 0.7 and len(layer.bud_places):
+        bx, by, size = layer.bud_places[int(rng.integers(len(layer.bud_places)))]
+        a, reach = rng.uniform(0, 2 * np.pi), 0.7 * size * recipe.px_per_mm
+        x, y = bx + reach * np.cos(a), by + reach * np.sin(a)
+        return int(np.clip(x, margin, w - margin)), int(np.clip(y, margin, h - margin))
+    else:
+        k = int(np.flatnonzero(covered)[0])
+    return int(xs[k]), int(ys[k])

@@ -1,0 +1,173 @@
+"""The residual at several scales, and how far each place stands out of the noise or texture round it.
+
+For each scale s the three-channel residual r is smoothed by a Gaussian of standard deviation s: on the ground that alone, which
+for a speck of about that size in white noise is close to the matched filter; on produce minus its own surround, since there
+shading and texture are the noise. The result c is whitened by its local covariance C, m = sqrt(c' C^-1 c), so that m is a
+signal-to-noise ratio in whichever direction of colour a speck shows.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.types import FloatArray, MaskArray, Surfaces
+
+_SIGMAS = (0.9, 1.4)
+"""Smoothings at each level of the pyramid, in that level's pixels: about a factor 1.45 from scale to scale."""
+_CELL_PX = 64
+"""Side of the cells in which the covariance is taken, in the level's pixels."""
+_SAMPLES = 16
+"""Each cell is judged by 16 x 16 of its pixels: plenty for six numbers, and the same cost at any scale."""
+_UNWEIGHT = 1.1
+"""Undoes what weighting takes off the variance of a normal spread."""
+_GROUND_FLOOR = 0.0015
+_PRODUCE_FLOOR = 0.006
+"""Density below which a difference means nothing whatever the statistics say: a grey level of 8 bits is about 0.004."""
+_LOCAL = 0.8
+"""Weight of a cell's own covariance against that of the whole surface, which keeps sparse cells sane."""
+
+
+@dataclass(frozen=True)
+class ScaleMap:
+    """One scale. `signal` (h, w) float32 is m, 0 outside; `smooth` (h, w, 3) float32 is c; both at the level's resolution.
+
+    `ground_inverse`, `produce_inverse` (gh, gw, 3, 3) float64: inverse covariances in cells of the level.
+    """
+
+    level: int
+    sigma_px: float
+    """In working pixels."""
+    signal: FloatArray
+    smooth: FloatArray
+    ground_inverse: NDArray[np.float64] | None
+    produce_inverse: NDArray[np.float64] | None
+
+    def inverse_at(self, row: int, col: int, on_produce: bool) -> NDArray[np.float64]:
+        """The inverse covariance (3, 3) at a level pixel."""
+        grid = self.produce_inverse if on_produce else self.ground_inverse
+        assert grid is not None
+        h, w = self.signal.shape
+        i = int(np.searchsorted(_edges(h, grid.shape[0]), row, side="right")) - 1
+        j = int(np.searchsorted(_edges(w, grid.shape[1]), col, side="right")) - 1
+        return np.asarray(grid[i, j])
+
+
+def build_pyramid(residual: FloatArray, levels: int) -> list[FloatArray]:
+    """`levels` halvings of (h, w, 3); pixel (i, j) of level k lies on pixel (i 2^k, j 2^k) of level 0."""
+    pyramid = [residual]
+    while len(pyramid) < levels and min(pyramid[-1].shape[:2]) >= 8:
+        pyramid.append(np.asarray(cv2.pyrDown(pyramid[-1])))
+    return pyramid
+
+
+def map_scales(pyramid: list[FloatArray], surfaces: Surfaces, levels: int) -> list[ScaleMap]:
+    """Every scale of the first `levels` levels, finest first."""
+    maps = []
+    ground, produce = surfaces.ground, surfaces.produce
+    for k in range(min(levels, len(pyramid))):
+        h, w = pyramid[k].shape[:2]
+        on_ground = np.ascontiguousarray(ground[:: 2**k, :: 2**k][:h, :w])
+        on_produce = np.ascontiguousarray(produce[:: 2**k, :: 2**k][:h, :w])
+        surround = _surround(pyramid, k) if on_produce.any() else None
+        own = (1 - 4.0**-k) / 3  # variance, in this level's pixels, that the halvings have already smoothed by
+        for sigma in _SIGMAS:
+            smooth = np.asarray(cv2.GaussianBlur(pyramid[k], (0, 0), sigma))
+            if surround is not None:
+                smooth[on_produce] -= surround[on_produce]
+            maps.append(_whiten(smooth, on_ground, on_produce, k, float(np.sqrt(sigma**2 + own)) * 2**k))
+    return maps
+
+
+def _surround(pyramid: list[FloatArray], k: int) -> FloatArray | None:
+    """What lies round each pixel of level k: about four times as wide as the level's own smoothing."""
+    top = min(k + 2, len(pyramid) - 1)
+    wide = np.asarray(cv2.GaussianBlur(pyramid[top], (0, 0), 0.8))
+    for level in range(top - 1, k - 1, -1):
+        h, w = pyramid[level].shape[:2]
+        wide = np.asarray(cv2.pyrUp(wide, dstsize=(w, h)))
+    return wide
+
+
+def _whiten(smooth: FloatArray, ground: MaskArray, produce: MaskArray, level: int, sigma_px: float) -> ScaleMap:
+    ground_inverse = _inverse_covariance(smooth, ground, _GROUND_FLOOR)
+    produce_inverse = _inverse_covariance(smooth, produce, _PRODUCE_FLOOR)
+    signal = np.zeros(smooth.shape[:2], np.float32)
+    for grid, mask in ((ground_inverse, ground), (produce_inverse, produce)):
+        if grid is not None:
+            _stand_out(smooth, grid, mask, signal)
+    return ScaleMap(level, sigma_px, signal, smooth, ground_inverse, produce_inverse)
+
+
+def _edges(length: int, cells: int) -> NDArray[np.int64]:
+    return np.asarray((np.arange(cells + 1) * length) // cells, dtype=np.int64)
+
+
+def _stand_out(smooth: FloatArray, inverse: NDArray[np.float64], mask: MaskArray, signal: FloatArray) -> None:
+    """Writes sqrt(c' C^-1 c) into `signal` where `mask` is set, a band of cells at a time so that it stays in the cache."""
+    roots = np.linalg.cholesky(inverse).astype(np.float32)
+    h, w = mask.shape
+    widths = np.diff(_edges(w, inverse.shape[1]))
+    rows = _edges(h, inverse.shape[0])
+    for i in range(inverse.shape[0]):
+        inside = mask[rows[i] : rows[i + 1]]
+        if not inside.any():
+            continue
+        root = np.repeat(roots[i], widths, axis=0)
+        c = smooth[rows[i] : rows[i + 1]]
+        r, g, b = c[..., 0], c[..., 1], c[..., 2]
+        total = (r * root[:, 0, 0] + g * root[:, 1, 0] + b * root[:, 2, 0]) ** 2
+        total += (g * root[:, 1, 1] + b * root[:, 2, 1]) ** 2
+        total += (b * root[:, 2, 2]) ** 2
+        np.copyto(signal[rows[i] : rows[i + 1]], np.sqrt(total), where=inside)
+
+
+def _inverse_covariance(smooth: FloatArray, mask: MaskArray, floor: float) -> NDArray[np.float64] | None:
+    """Robust covariance of one surface in cells, inverted: (gh, gw, 3, 3) float64; None where the surface is absent.
+
+    Specks must not raise the noise they are judged by, so samples are weighted down with their distance, first by the whole
+    surface's spread and then by the cell's own: two steps of an M-estimator with weight 1 / (1 + (m/3)^4).
+    """
+    if not mask.any():
+        return None
+    h, w = mask.shape
+    gh, gw, n = max(1, round(h / _CELL_PX)), max(1, round(w / _CELL_PX)), _SAMPLES
+    rows = np.minimum(((np.arange(gh * n) + 0.5) * h / (gh * n)).astype(int), h - 1)
+    cols = np.minimum(((np.arange(gw * n) + 0.5) * w / (gw * n)).astype(int), w - 1)
+    at = np.ix_(rows, cols)
+    values = smooth[at].reshape(gh, n, gw, n, 3).transpose(0, 2, 1, 3, 4).reshape(gh, gw, n * n, 3)
+    inside = mask[at].reshape(gh, n, gw, n).transpose(0, 2, 1, 3).reshape(gh, gw, n * n)
+    if not inside.any():
+        return np.broadcast_to(np.linalg.inv(np.eye(3) * (4 * floor) ** 2), (gh, gw, 3, 3)).copy()
+    whole = _spread_of_all(values[inside])
+    inverse = np.broadcast_to(np.linalg.inv(whole + np.eye(3) * floor**2), (gh, gw, 3, 3))
+    trust = _LOCAL * np.minimum(inside.mean(axis=2) / 0.15, 1)[..., None, None]
+    for _ in range(2):
+        white = values @ np.linalg.cholesky(inverse).astype(np.float32)
+        weight = np.where(inside, 1 / (1 + ((white * white).sum(axis=-1) / 9) ** 2), 0).astype(np.float32)
+        moments = (values * weight[..., None]).transpose(0, 1, 3, 2) @ values
+        total = _with_neighbours(weight.sum(axis=2)[..., None])[..., None]
+        own = _with_neighbours(moments.reshape(gh, gw, 9)).reshape(gh, gw, 3, 3) / np.maximum(total, 1e-3)
+        local = _UNWEIGHT * own * trust + whole * (1 - trust)
+        inverse = np.linalg.inv(local.astype(np.float64) + np.eye(3) * floor**2)
+    return np.asarray(inverse)
+
+
+def _spread_of_all(picked: FloatArray) -> NDArray[np.float64]:
+    x = picked[:: max(1, len(picked) // 50_000)].astype(np.float64)
+    scale = np.median(np.abs(x), axis=0) * 1.4826 + 1e-5
+    covariance = np.diag(scale**2)
+    for _ in range(4):
+        white = x @ np.linalg.cholesky(np.linalg.inv(covariance + np.eye(3) * 1e-9))
+        weight = 1 / (1 + ((white * white).sum(axis=1) / 9) ** 2)
+        covariance = _UNWEIGHT * (x * weight[:, None]).T @ x / max(weight.sum(), 1e-9)
+    return np.asarray(covariance)
+
+
+def _with_neighbours(cells: FloatArray) -> FloatArray:
+    """Cells (gh, gw, n) averaged with those round them, so that one crowded cell does not stand alone."""
+    planes = [cv2.GaussianBlur(np.ascontiguousarray(cells[..., k]), (3, 3), 0.7) for k in range(cells.shape[2])]
+    return np.stack([p.reshape(cells.shape[:2]) for p in planes], axis=-1)
