@@ -72,16 +72,16 @@ def _region(points: Points, values: FloatArray) -> _Region:
 
 
 def find_marks(
-    densities: Sequence[FloatArray], relative_level: FloatArray, inside: MaskArray, step: int, px_per_mm: float | None
+    densities: Sequence[FloatArray], grain: FloatArray, inside: MaskArray, step: int, px_per_mm: float | None
 ) -> FoundMarks:
     """What stands out from the empty panel in blanks of one size.
 
     `densities`: per blank (h, w) float32, optical density against the even light (mean of the channels), one value per
-    `step` x `step` shot pixels. `relative_level` (h, w) float32: the light there over its median. `inside` (h, w) bool: the panel.
+    `step` x `step` shot pixels. `grain` (h, w) float32: the noise there over its usual size. `inside` (h, w) bool: the panel.
     """
     smooth = [_smoothed(d) for d in densities]
     together = _together(smooth)
-    floor = _floor(together, relative_level, inside)
+    floor = _floor(together, grain, inside)
     marks: list[FixedMark] = []
     moved = np.zeros(inside.shape, dtype=bool)
     steady = np.zeros(inside.shape, dtype=bool)
@@ -96,7 +96,7 @@ def find_marks(
                 moved[points[:, 1], points[:, 0]] = True
         marks += [mark for region in _joined(kept) for mark in _as_marks(region, sign, step, px_per_mm)]
     if len(densities) > 2:
-        moved |= _only_in_some(smooth, together, relative_level, inside, steady)
+        moved |= _only_in_some(smooth, together, grain, inside, steady)
     marks.sort(key=lambda m: (not m.doubtful, m.y_px, m.x_px))
     wandering = [
         _mark(_strip(points), float(_values(densities, points).max()), step, doubtful=True)
@@ -105,10 +105,12 @@ def find_marks(
     return FoundMarks(tuple(marks), tuple(wandering), float((steady | moved).sum() / max(1, inside.sum())))
 
 
-def stands_out(density: FloatArray, relative_level: FloatArray, inside: MaskArray) -> MaskArray:
+def stands_out(density: FloatArray, grain: FloatArray, inside: MaskArray) -> MaskArray:
     """Pixels of one blank, and those next to them, that the even-light map must not count; shapes as in `find_marks`."""
     smooth = _smoothed(density)
-    out = np.abs(smooth) > _floor(smooth, relative_level, inside)
+    floor = _floor(smooth, grain, inside)
+    # A first map that a mark has darkened reads lighter beside it: that must be counted, or the map stays dark.
+    out = (smooth > floor) | (smooth < -2.5 * floor)
     return np.asarray(cv2.dilate(out.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0)
 
 
@@ -124,11 +126,11 @@ def _together(planes: Sequence[FloatArray]) -> FloatArray:
     )
 
 
-def _floor(smooth: FloatArray, relative_level: FloatArray, inside: MaskArray) -> FloatArray:
-    """Density a mark must reach, pixel by pixel: relative noise grows as 1/sqrt(light) (EMVA 1288, linear camera model)."""
+def _floor(smooth: FloatArray, grain: FloatArray, inside: MaskArray) -> FloatArray:
+    """Density a mark must reach, pixel by pixel."""
     sample = smooth[::3, ::3][inside[::3, ::3]]
     sigma = 1.4826 * float(np.median(np.abs(sample - np.median(sample)))) if sample.size else 0.0
-    return np.asarray(np.maximum(SIGMAS * sigma / np.sqrt(np.maximum(relative_level, 0.05)), LEAST_DENSITY), np.float32)
+    return np.asarray(np.maximum(SIGMAS * sigma * grain, LEAST_DENSITY), dtype=np.float32)
 
 
 def _regions(signal: FloatArray, floor: FloatArray, inside: MaskArray) -> list[Points]:
@@ -149,7 +151,9 @@ def _points_of(mask: MaskArray) -> list[Points]:
         left, top, wide, high = (int(v) for v in boxes[i, :4])
         window = (slice(top, top + high), slice(left, left + wide))
         ys, xs = np.nonzero((labels[window] == i) & mask[window])
-        out.append(np.column_stack([xs + left, ys + top]).astype(np.int32))
+        # At the picture's edge closing can make a region out of nothing.
+        if len(xs):
+            out.append(np.column_stack([xs + left, ys + top]).astype(np.int32))
     return out
 
 
@@ -176,14 +180,16 @@ def _in_nearly_all(points: Points, smooth: Sequence[FloatArray], together: Float
 
 
 def _only_in_some(
-    smooth: Sequence[FloatArray], together: FloatArray, relative_level: FloatArray, inside: MaskArray, fixed: MaskArray
+    smooth: Sequence[FloatArray], together: FloatArray, grain: FloatArray, inside: MaskArray, fixed: MaskArray
 ) -> MaskArray:
     """Pixels of things that single blanks show and most do not, away from fixed marks, whose edges flicker."""
     near = cv2.dilate(fixed.astype(np.uint8), np.ones((7, 7), np.uint8)) > 0
     out = np.zeros(inside.shape, dtype=bool)
+    # The median of n has pi / 2n of the variance of one, which the difference adds.
+    wider = math.sqrt(1 + math.pi / (2 * len(smooth)))
     for plane in smooth:
         extra = plane - together
-        for points in _regions(extra, _floor(plane, relative_level, inside), inside):
+        for points in _regions(extra, wider * _floor(plane, grain, inside), inside):
             ys, xs = points[:, 1], points[:, 0]
             if near[ys, xs].mean() < 0.3:
                 out[ys, xs] = True
@@ -200,10 +206,10 @@ def _joined(regions: list[_Region]) -> list[_Region]:
     while rest:
         base = rest.pop(0)
         while base.strip.length >= 3 * base.strip.width:
-            more = next((r for r in rest if _continues(base, r)), None)
-            if more is None:
+            place = next((i for i, other in enumerate(rest) if _continues(base, other)), None)
+            if place is None:
                 break
-            rest.remove(more)
+            more = rest.pop(place)
             points = np.concatenate([base.points, more.points])
             base = _region(points, np.concatenate([base.values, more.values]))
         joined.append(base)
@@ -238,7 +244,8 @@ def _as_marks(region: _Region, sign: int, step: int, px_per_mm: float | None) ->
             marks.append(_mark(lump.strip, lump.peak, step, doubtful=True))
     if rest.any():
         bare = _region(region.points[rest], region.values[rest])
-        marks += [_mark(piece.strip, piece.peak, step, doubtful=False) for piece in _pieces(bare)]
+        pieces = [piece for piece in _pieces(bare) if piece.peak >= LEAST_DENSITY]
+        marks += [_mark(piece.strip, piece.peak, step, doubtful=False) for piece in pieces]
     return marks
 
 

@@ -12,11 +12,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
-from vision.files import read_bytes, write_bytes, write_text
 
 from calib.panel import PanelMeasurement
 from calib.profile_text import FORMAT, MAP_SCALE, Profile, coded_level, map_png, parse_profile, profile_text
 from vision.errors import ProfileError, SpeckwiseError
+from vision.files import read_bytes, sha256_of, write_bytes, write_text
 from vision.types import FixedMark, ScaleFrom, Setup
 
 __all__ = [
@@ -30,7 +30,8 @@ __all__ = [
     "write_profile",
 ]
 
-_MOST_BYTES = 5_000_000
+_MOST_BYTES = 5 << 20
+_MOST_MAP_BYTES = 64 << 20
 
 
 def profile_of(measured: PanelMeasurement, made_at: datetime) -> Profile:
@@ -71,7 +72,7 @@ def carry_answers(earlier: Profile, new: Profile) -> Profile:
 
 
 def masked_marks(profile: Profile) -> tuple[FixedMark, ...]:
-    """Marks that may be passed over: not doubtful, or called a scratch by a person."""
+    """Marks that are not flagged unless something changes there: not doubtful, or called a scratch by a person."""
     return tuple(m for m in profile.marks if m.answer == "scratch" or (not m.doubtful and m.answer != "insect"))
 
 
@@ -111,18 +112,16 @@ def write_profile(profile: Profile, path: Path) -> tuple[Path, Path]:
         raise ProfileError("The name of the profile can't be written as UTF-8: choose a plainer one.") from None
     data = map_png(profile.even_light.level)
     write_bytes(map_path, data)
-    write_text(path, profile_text(profile, map_path.name, hashlib.sha256(data).hexdigest()))
+    write_text(path, profile_text(profile, map_path.name, sha256_of(data)))
     return path, map_path
 
 
 def load_profile(path: Path) -> Profile:
     """Reads a profile and its map; anything missing, foreign, newer, damaged or wrongly edited raises ProfileError."""
     try:
-        data = read_bytes(path)
-    except (OSError, SpeckwiseError) as error:
-        raise ProfileError(f"The panel profile {path.name} could not be read: {_reason(error)}.") from error
-    if len(data) > _MOST_BYTES:
-        raise ProfileError(f"{path.name} is too large to be a panel profile.")
+        data = read_bytes(path, max_bytes=_MOST_BYTES)
+    except SpeckwiseError as error:
+        raise ProfileError(f"The panel profile {path.name} could not be read. {error}") from error
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -130,15 +129,10 @@ def load_profile(path: Path) -> Profile:
 
     def read_map(name: str) -> bytes:
         try:
-            return read_bytes(path.with_name(name))
-        except (OSError, SpeckwiseError) as error:
+            return read_bytes(path.with_name(name), max_bytes=_MOST_MAP_BYTES)
+        except SpeckwiseError as error:
             raise ProfileError(
-                f"{path.name} needs its map {name} beside it, which could not be read: {_reason(error)}."
+                f"{path.name} needs its map {name} beside it, which could not be read. {error}"
             ) from error
 
     return parse_profile(text, read_map, path.name)
-
-
-def _reason(error: Exception) -> str:
-    words = (error.strerror or "no reason given") if isinstance(error, OSError) else str(error)
-    return words.rstrip(".").lower() if isinstance(error, OSError) else words.rstrip(".")

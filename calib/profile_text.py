@@ -34,9 +34,9 @@ _HEAD = """\
 #
 # TO ANSWER: each [[mark]] with `doubtful = true` could be an insect that lay on the panel. Look at the panel, then write between
 # the quotes of its `answer`:
-#   "scratch"  it belongs to the panel (a scratch, stuck dust): it is passed over unless something changes there
-#   "insect"   something lay there: it is never passed over; wipe the panel and take the blanks again
-# While the answer is empty the mark is not passed over. Nothing else here is meant to be edited.
+#   "scratch"  it belongs to the panel (a scratch, stuck dust): it is not flagged unless something changes there
+#   "insect"   something lay there: it is always flagged; wipe the panel and take the blanks again
+# While the answer is empty the place is flagged like any other. Nothing else here is meant to be edited.
 #
 # Pixels are those of the upright shot: x to the right, y down, from the centre of the top-left pixel. Optical density is -log10 of
 # the share of light that comes through. Light is linear, 1 at the camera's full scale (sRGB decoded by IEC 61966-2-1).

@@ -14,7 +14,6 @@ app = typer.Typer(
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
-    context_settings={"help_option_names": ["-h", "--help"]},
 )
 
 Quiet = Annotated[bool, typer.Option("--quiet", help="Say only what went wrong, and the closing lines.")]
@@ -25,7 +24,7 @@ def demo(
     out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Where to write.")] = Path("speckwise-demo"),
     quiet: Quiet = False,
 ) -> int:
-    """Score the photographs that come with the program, and say where to look."""
+    """Score the sample photographs and say where to look."""
     from cli.scoring import score_samples
 
     return score_samples(out, quiet)
@@ -33,7 +32,7 @@ def demo(
 
 @app.command()
 def score(
-    paths: Annotated[list[Path], typer.Argument(metavar="PATH...", help="Photographs, and folders of them.")],
+    paths: Annotated[list[Path], typer.Argument(metavar="PATH", help="Photographs, and folders of them.")],
     out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Where to write; the same call completes it.")],
     panel: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Panel profile, made by `speckwise calibrate`.")
@@ -46,13 +45,23 @@ def score(
         str | None, typer.Option(metavar="panel|water|cloth", help="What the produce, or what came off it, lies on.")
     ] = None,
     lit: Annotated[str | None, typer.Option(metavar="below|above|both", help="Where the light comes from.")] = None,
-    min_score: Annotated[float | None, typer.Option(metavar="N", help="Flag only what scores at least this, 0 to 1.")] = None,
-    max_flags: Annotated[int | None, typer.Option(metavar="N", help="Flag at most so many on a shot, the best first.")] = None,
-    ranker: Annotated[Path | None, typer.Option(metavar="FILE", help="A ranker other than the one that comes along.")] = None,
-    force: Annotated[bool, typer.Option("--force", help="Where DIR holds another run, move it to DIR/earlier/ first.")] = False,
+    min_score: Annotated[
+        float | None, typer.Option(metavar="N", help="Flag only what scores at least this, 0 to 1.")
+    ] = None,
+    max_flags: Annotated[
+        int | None, typer.Option(metavar="N", help="Flag at most so many on a shot, the best first.")
+    ] = None,
+    ranker: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="A ranker other than the one that comes along.")
+    ] = None,
+    force: Annotated[
+        bool, typer.Option("--force", help="Where DIR holds another run, move it to DIR/earlier/ first.")
+    ] = False,
     quiet: Quiet = False,
 ) -> int:
-    """Score photographs: annotated pictures, candidates.csv, shots.csv, run.json and index.html in DIR.
+    """Score photographs into annotated pictures and tables.
+
+    DIR then holds candidates.csv, shots.csv, run.json, index.html, pictures/ and pages/.
 
     Exit codes: 0 all done; 1 done, but some shots could not be scored; 2 the call is wrong, nothing written; 3 stopped
     half-way, the same call goes on; 130 stopped by Ctrl-C, likewise.
@@ -74,11 +83,11 @@ def score(
 
 @app.command()
 def calibrate(
-    blanks: Annotated[list[Path], typer.Argument(metavar="BLANK...", help="Photographs of the empty panel.")],
+    blanks: Annotated[list[Path], typer.Argument(metavar="BLANK", help="Photographs of the empty panel.")],
     out: Annotated[Path, typer.Option("--out", metavar="FILE", help="The profile; its map is written beside it.")],
     px_per_mm: Annotated[float | None, typer.Option(metavar="N", help="Pixels in one millimetre.")] = None,
 ) -> int:
-    """Measure the empty panel: even light, fixed marks, noise.
+    """Measure the empty panel: its light and its marks.
 
     An existing profile is replaced; what a person has answered about its marks is carried over.
     """
@@ -88,7 +97,7 @@ def calibrate(
 
 
 @app.command()
-def guides(name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="One of the kinds listed.")] = None) -> int:
+def guides(name: Annotated[str | None, typer.Argument(metavar="NAME", help="One of the kinds listed.")] = None) -> int:
     """List how to check each kind of produce, or print one."""
     from cli.guides import print_guides
 

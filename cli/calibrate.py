@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from cli.entry import warn_of_two_opencvs
 from cli.exits import ALL_DONE
 from cli.scoring import check_px_per_mm
 from vision.errors import CallError, ShotError
@@ -23,6 +24,7 @@ def calibrate_call(blanks: Sequence[Path], out: Path, px_per_mm: float | None = 
     check_px_per_mm(px_per_mm)
     if not out.parent.is_dir():
         raise CallError(f"The folder {out.parent} is not there.")
+    warn_of_two_opencvs()
     from calib.panel import measure_panel
     from calib.panel_report import calibration_lines, mark_crops
     from calib.profile import carry_answers, load_profile, profile_of, write_profile

@@ -83,7 +83,9 @@ def what_is_in_the_way() -> str:
             return f"Speckwise's package '{name}' is missing. {_REINSTALL}"
         if getattr(module, "__app__", None) != APP:
             others = [other for other in _distributions_with(name) if other != APP]
-            whose = f"the distribution {' or '.join(others)}" if others else str(getattr(module, "__file__", "a folder"))
+            whose = (
+                f"the distribution {' or '.join(others)}" if others else str(getattr(module, "__file__", "a folder"))
+            )
             return f"Another package called '{name}' is in the way: it comes from {whose}. {_REINSTALL}"
     return ""
 
@@ -111,6 +113,13 @@ def two_opencvs() -> str:
         f"install opencv-python-headless alone: python -m pip uninstall {' '.join(found)}; "
         f"python -m pip install opencv-python-headless."
     )
+
+
+def warn_of_two_opencvs() -> None:
+    """Says so on stderr where more than one is installed; the work goes on, as long as what was overwritten still loads."""
+    warning = two_opencvs()
+    if warning:
+        print(f"speckwise: {warning}", file=sys.stderr)
 
 
 def what_import_lacks(error: ImportError) -> str:

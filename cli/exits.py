@@ -21,7 +21,9 @@ class StoppedByUser(Exception):
 
 def why_stopped(error: Exception) -> str:
     """A sentence for whatever ended the work."""
-    from vision.errors import SpeckwiseError  # not above: the entry point reads this file before it knows whose vision it is
+    from vision.errors import (
+        SpeckwiseError,
+    )  # not above: the entry point reads this file before it knows whose vision it is
 
     if isinstance(error, SpeckwiseError):
         return str(error)
@@ -30,5 +32,7 @@ def why_stopped(error: Exception) -> str:
     if isinstance(error, OSError):
         full = error.errno in {errno.ENOSPC, errno.EDQUOT}
         where = f" ({error.filename})" if error.filename else ""
-        return "The disk is full." if full else f"A file could not be read or written: {error.strerror or error}{where}."
+        return (
+            "The disk is full." if full else f"A file could not be read or written: {error.strerror or error}{where}."
+        )
     return f"Speckwise failed through a fault of its own ({type(error).__name__}: {error})."

@@ -10,10 +10,7 @@ def print_guides(name: str | None) -> int:
     from vision.guides import guide_names, load_guide
 
     if name is not None:
-        guide = load_guide(name)
-        print(guide.title)
-        for line in guide.text:
-            print(line)
+        print("\n".join(load_guide(name).text))
         return ALL_DONE
     names = guide_names()
     width = max(map(len, names), default=0)

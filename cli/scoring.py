@@ -6,16 +6,28 @@ import math
 import os
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from importlib import resources
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from cli.batch.folder import find_sources, shot_text
-from cli.batch.standing import INDEX
+from cli.batch.standing import INDEX, PICTURES
+from cli.entry import warn_of_two_opencvs
 from cli.exits import ALL_DONE, SOME_SHOTS_FAILED
-from vision.errors import CallError
+from vision import __version__
+from vision.errors import CallError, RankerError, SpeckwiseError
+
+if TYPE_CHECKING:
+    from cli.batch.output import OutputFolder
+    from cli.batch.record import RunFacts
+    from cli.batch.run import Score
+    from vision.rank import Ranker
 
 GROUNDS = ("panel", "water", "cloth")
 LIGHTS = ("below", "above", "both")
+SAMPLES_PX_PER_MM = 20.0
+"""Scale of every photograph in sample_images."""
 
 
 @dataclass(frozen=True)
@@ -51,19 +63,85 @@ def check_px_per_mm(px_per_mm: float | None) -> None:
         raise CallError(f"--px-per-mm is a number above 0, not {px_per_mm:g}.")
 
 
-def score_call(paths: Sequence[Path], out: Path, options: ScoreOptions, force: bool = False, quiet: bool = False) -> int:
-    """Scores `paths` into `out` and says what came of it; the exit code."""
-    from cli.entry import two_opencvs
+def prepare(options: ScoreOptions) -> tuple[RunFacts, Score]:
+    """The run that `options` make, and what scores one source in it. Raises ProfileError, GuideError and RankerError."""
+    from calib.profile import load_profile, profile_digest
+    from cli.batch.record import RunFacts
+    from cli.shot import Settings, score_shot
+    from vision.guides import load_guide
+    from vision.rank import shipped_ranker
+    from vision.types import Cut, Ground, LitFrom
 
+    profile = load_profile(options.panel) if options.panel else None
+    guide = load_guide(options.produce) if options.produce else None
+    ranker = _read_ranker(options.ranker) if options.ranker else shipped_ranker()
+    cut = Cut() if options.min_score is None else Cut(min_score=options.min_score)
+    cut = replace(cut, max_flags=options.max_flags)
+    facts = RunFacts(
+        options={
+            "px_per_mm": options.px_per_mm,
+            "produce": options.produce,
+            "ground": options.ground,
+            "lit": options.lit,
+            "min_score": cut.min_score,
+            "max_flags": cut.max_flags,
+        },
+        profile_sha256=profile_digest(profile) if profile else None,
+        guide_sha256=guide.digest if guide else None,
+        ranker_sha256=ranker.digest,
+    )
+    settings = Settings(
+        run=facts.run,
+        ranker=ranker,
+        cut=cut,
+        px_per_mm=options.px_per_mm,
+        profile=profile,
+        guide=guide,
+        ground=Ground(options.ground) if options.ground else None,
+        lit_from=LitFrom(options.lit) if options.lit else None,
+    )
+    return facts, lambda source: score_shot(source, settings)
+
+
+def _read_ranker(path: Path) -> Ranker:
+    from vision.files import read_bytes
+    from vision.rank import parse_ranker
+
+    try:
+        return parse_ranker(read_bytes(path))
+    except SpeckwiseError as error:
+        raise RankerError(f"{path}: {error}") from error
+
+
+def make_pages(folder: OutputFolder) -> dict[str, bytes]:
+    """The results pages of all that stands in the folder."""
+    from cli.pages.index import build_pages
+
+    entries = list(folder.ledger)
+    pages = build_pages(
+        [entry.row for entry in entries],
+        [row for entry in entries for row in entry.candidates],
+        run=folder.run,
+        version=__version__,
+        files=[name for entry in entries for name in entry.files],
+    )
+    return {name: text.encode() for name, text in pages.items()}
+
+
+def score_call(
+    paths: Sequence[Path], out: Path, options: ScoreOptions, force: bool = False, quiet: bool = False
+) -> int:
+    """Scores `paths` into `out` and says what came of it; the exit code."""
     sources = find_sources(paths, out)
-    warning = two_opencvs()
-    if warning:
-        print(f"speckwise: {warning}", file=sys.stderr)
+    warn_of_two_opencvs()
     from cli.batch.run import score_into
     from cli.batch.tell import teller
 
     facts, score = prepare(options)
-    told = {"paths": [shot_text(os.path.abspath(path)) for path in paths], "panel": options.panel and str(options.panel)}
+    told = {
+        "paths": [shot_text(os.path.abspath(path)) for path in paths],
+        "panel": options.panel and str(options.panel),
+    }
     tally, notices = score_into(out, sources, score, facts, teller(quiet), make_pages, force=force, told=told)
     for notice in notices:
         print(f"speckwise: {notice}", file=sys.stderr)
@@ -71,3 +149,15 @@ def score_call(paths: Sequence[Path], out: Path, options: ScoreOptions, force: b
         print(line)
     print(f"Look at {out / INDEX}")
     return SOME_SHOTS_FAILED if tally.failed else ALL_DONE
+
+
+def score_samples(out: Path, quiet: bool = False) -> int:
+    """Scores the photographs that come with the program; an earlier version's demo in the same place goes to earlier/."""
+    samples = Path(str(resources.files("sample_images").joinpath("scenario.toml"))).parent
+    print(f"The photographs are in {samples}")
+    code = score_call([samples], out, ScoreOptions(px_per_mm=SAMPLES_PX_PER_MM), force=True, quiet=quiet)
+    if code in {ALL_DONE, SOME_SHOTS_FAILED}:
+        print(
+            f"Annotated pictures are in {out / PICTURES}, the tables are {out / 'candidates.csv'} and {out / 'shots.csv'}."
+        )
+    return code

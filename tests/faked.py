@@ -42,7 +42,13 @@ def scorer(run: str = RUN, seconds: float = 0.0, scored: list[str] | None = None
             data = b"bad"
         sha256 = hashlib.sha256(data).hexdigest()
         error = "This is not a picture." if data.startswith(b"bad") else ""
-        told = {"shot": source.shot, "shot_sha256": sha256, "run": run, "error": error, "usable": "" if error else "yes"}
+        told = {
+            "shot": source.shot,
+            "shot_sha256": sha256,
+            "run": run,
+            "error": error,
+            "usable": "" if error else "yes",
+        }
         rows = [
             [{**told, "candidate": str(n + 1), "found_by": "tool"}.get(column.name, "") for column in CANDIDATES]
             for n in range(0 if error else data.count(b"x"))

@@ -1,6 +1,7 @@
 """The inspection drawn on the photograph: marks, numbers, hatching where nothing was searched, and a band that says the rest.
 
-Nothing is ever drawn on a speck: what the photograph shows inside each outline stays as it is.
+Nothing is drawn on a speck: what the photograph shows inside each outline stays as it is. The one exception is a speck that lies
+on another, larger one: its mark and leader are drawn there, or it would be lost.
 """
 
 from __future__ import annotations
@@ -14,7 +15,22 @@ from vision import __version__
 from vision.band import band
 from vision.foot import foot_lines
 from vision.labels import Label, place_labels
-from vision.marks import DARK, WHITE, Colour, Look, Mark, Picture, draw_lines, keep, look_for, mark, put_back
+from vision.marks import (
+    DARK,
+    WHITE,
+    Colour,
+    Look,
+    Mark,
+    Picture,
+    draw_lines,
+    hosts,
+    keep,
+    leave,
+    look_for,
+    mark,
+    put_back,
+)
+from vision.sheet import small_size
 from vision.text import stamp
 from vision.types import FloatArray, Inspection, MaskArray, Shot
 
@@ -22,9 +38,12 @@ from vision.types import FloatArray, Inspection, MaskArray, Shot
 _LEAST_WIDTH_PX = 640
 _MOST_ZOOM = 16
 _TALL_PX = 2400
-# JPEG holds at most 65535 pixels a side (ITU-T T.81); the band needs some of them.
-_LONGEST_PX = 60000
+# JPEG holds at most 65535 pixels a side (ITU-T T.81). Far below that viewers give up, and a strip of one row would get a band
+# of gigabytes; no camera's single shot is as long.
+_LONGEST_PX = 20000
 _PAD = 214
+# A thumbnail stands on a page at its own size: its numbers as high as a page's own letters, less a little to find room.
+_SMALL_CAP_PX = 12.0
 
 
 def _zoom(shot: Shot) -> float:
@@ -37,12 +56,12 @@ def _zoom(shot: Shot) -> float:
     return float(max(1, min(wanted, _MOST_ZOOM, _TALL_PX // shot.height_px)))
 
 
-def _eight_bit(shot: Shot, zoom: float) -> Picture:
-    """The photograph as (h, w, 3) uint8, `zoom` times its size; may be the shot's own array."""
+def _eight_bit(shot: Shot, size: tuple[int, int]) -> Picture:
+    """The photograph as (h, w, 3) uint8 of `size` = (w, h); may be the shot's own array."""
     pixels = shot.pixels
-    if zoom != 1.0:
-        size = (max(1, round(shot.width_px * zoom)), max(1, round(shot.height_px * zoom)))
-        pixels = cv2.resize(pixels, size, interpolation=cv2.INTER_NEAREST if zoom > 1 else cv2.INTER_AREA)
+    if size != (shot.width_px, shot.height_px):
+        how = cv2.INTER_NEAREST if size[0] > shot.width_px else cv2.INTER_AREA
+        pixels = cv2.resize(pixels, size, interpolation=how)
     if pixels.dtype == np.uint16:
         return np.asarray(cv2.convertScaleAbs(pixels, alpha=255 / 65535), dtype=np.uint8)
     return np.asarray(pixels, dtype=np.uint8)
@@ -95,12 +114,12 @@ def _blend(picture: Picture, left: int, top: int, cover: Picture, ink: Colour) -
     window[:] = ((window * (255 - share) + np.array(ink, dtype=np.uint16) * share + 127) // 255).astype(np.uint8)
 
 
-def _write_numbers(picture: Picture, marks: Sequence[Mark], look: Look) -> list[Label]:
+def _write_numbers(picture: Picture, marks: Sequence[Mark], on: Sequence[frozenset[int]], look: Look) -> list[Label]:
     halo = max(2, round(look.cap_px / 5))
     stamps = [stamp(str(one.number), look.cap_px, halo) for one in marks]
     sizes = [(cover.shape[1], cover.shape[0]) for cover, _ in stamps]
     h, w = picture.shape[:2]
-    labels = place_labels(marks, sizes, w, h, look)
+    labels = place_labels(marks, on, sizes, w, h, look)
     if labels:
         leaders = [label.leader for label in labels]
         draw_lines(picture, leaders, [DARK] * len(leaders), look.thin_px, 3 * look.thin_px, closed=False)
@@ -122,8 +141,16 @@ def draw_inspection(picture: Picture, inspection: Inspection, zoom: float, look:
     _hatch(picture, inspection.unsearched, marks, look)
     if not marks:
         return []
-    labels = _write_numbers(picture, marks, look)
+    on = hosts(marks)
+    labels = _write_numbers(picture, marks, on, look)
     draw_lines(picture, [m.line for m in marks], [m.ink for m in marks], look.core_px, look.halo_px, closed=True)
+    leaders = {label.number: label.leader for label in labels}
+    for own, places in enumerate(on):
+        for host in (kept[k] for k in places):
+            if host is not None:
+                leave(host, marks[own].line, look.halo_px + 2, closed=True)
+                if marks[own].number in leaders:
+                    leave(host, leaders[marks[own].number], 3 * look.thin_px + 2, closed=False)
     for one in kept:
         if one is not None:
             put_back(picture, one)
@@ -134,10 +161,10 @@ def annotate(shot: Shot, inspection: Inspection, *, version: str = __version__, 
     """The annotated picture, (h', w', 3) uint8: the photograph with its marks above, the band below.
 
     A picture narrower than 640 px is enlarged by a whole factor (16 at most) and set on a grey ground of that width; one longer than
-    60000 px is reduced to it; every other keeps its pixels. `version` and `run` are named in the band.
+    20000 px is reduced to it; every other keeps its pixels. `version` and `run` are named in the band.
     """
     zoom = _zoom(shot)
-    photograph = _eight_bit(shot, zoom)
+    photograph = _eight_bit(shot, (max(1, round(shot.width_px * zoom)), max(1, round(shot.height_px * zoom))))
     h, w = photograph.shape[:2]
     width = max(w, _LEAST_WIDTH_PX)
     look = look_for(width, h)
@@ -154,9 +181,9 @@ def annotate(shot: Shot, inspection: Inspection, *, version: str = __version__, 
     return np.concatenate([canvas, below])
 
 
-def thumbnail(shot: Shot, inspection: Inspection, width_px: int = 480) -> Picture:
-    """The photograph at most `width_px` wide with its marks, (h', w', 3) uint8, without a band."""
-    zoom = min(1.0, width_px / shot.width_px)
-    picture = _eight_bit(shot, zoom).copy()
-    draw_inspection(picture, inspection, zoom, look_for(picture.shape[1], picture.shape[0]))
+def thumbnail(shot: Shot, inspection: Inspection) -> Picture:
+    """The photograph with its marks in the size of `sheet.small_size`, (h', w', 3) uint8, without a band."""
+    size = small_size(shot.width_px, shot.height_px)
+    picture = _eight_bit(shot, size).copy()
+    draw_inspection(picture, inspection, size[0] / shot.width_px, look_for(*size, _SMALL_CAP_PX))
     return picture

@@ -9,7 +9,7 @@ import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
 from vision.foot import FootLine
-from vision.marks import DARK, FORMS, WHITE, Look, Picture, draw_lines
+from vision.marks import DARK, FORMS, Look, Picture, draw_lines
 from vision.shapes import SHAPES
 from vision.text import font, wide_px, wrap, write
 from vision.types import FloatArray, Inspection
@@ -20,7 +20,7 @@ _BARS_MM = (20.0, 10.0, 5.0, 2.0, 1.0, 0.5, 0.2, 0.1)
 _BAR_SHARE = 0.25
 
 
-def bar_mm(px_per_mm: float, width_px: int) -> float | None:
+def bar_mm(px_per_mm: float, width_px: float) -> float | None:
     """Length of the scale bar: the longest of a fixed list that takes at most a quarter of the width; None where none does."""
     return next((mm for mm in _BARS_MM if mm * px_per_mm <= _BAR_SHARE * width_px), None)
 
@@ -41,22 +41,23 @@ class _Sign:
 
     name: str
     kind: str
-    """A form of FORMS, 'hatch' or 'bar'."""
-    wide_px: float = 0.0
+    """A form of FORMS, 'hatch', 'bar' or 'none'."""
+    wide_px: float
 
 
-def _signs(inspection: Inspection, zoom: float, width_px: int) -> list[_Sign]:
+def _signs(inspection: Inspection, zoom: float, cap_px: float) -> list[_Sign]:
+    usual = 3.0 * cap_px
     seen = {candidate.shape for candidate in inspection.candidates}
     signs = []
     if inspection.px_per_mm is None:
-        signs.append(_Sign("no scale", "none"))
+        signs.append(_Sign("no scale", "none", 0.0))
     else:
         scale = inspection.px_per_mm * zoom
-        mm = bar_mm(scale, width_px)
+        mm = bar_mm(scale, inspection.width_px * zoom)
         signs += [] if mm is None else [_Sign(f"{mm:g} mm", "bar", mm * scale)]
-    signs += [_Sign(shape.name, shape.mark) for shape in SHAPES if shape.name in seen]
+    signs += [_Sign(shape.name, shape.mark, usual) for shape in SHAPES if shape.name in seen]
     if inspection.unsearched.any():
-        signs.append(_Sign("not searched", "hatch"))
+        signs.append(_Sign("not searched", "hatch", usual))
     return signs
 
 
@@ -116,9 +117,8 @@ def band(inspection: Inspection, lines: Sequence[FootLine], width_px: int, zoom:
     cap = look.cap_px
     margin = 1.6 * cap
     face = font(cap)
-    signs = _signs(inspection, zoom, width_px)
-    beside = [(sign, (sign.wide_px if sign.kind == "bar" else 0 if sign.kind == "none" else 3.0 * cap)) for sign in signs]
-    right_px = max((wide + 0.8 * cap + wide_px(sign.name, face) for sign, wide in beside), default=0.0)
+    signs = _signs(inspection, zoom, cap)
+    right_px = max((sign.wide_px + 0.8 * cap + wide_px(sign.name, face) for sign in signs), default=0.0)
     # Two columns where the text keeps a width that reads well, else the signs follow below it.
     two = width_px - right_px - 4 * margin >= 30 * cap
     column_px = width_px - 2 * margin - (right_px + 2 * margin if two else 0)
@@ -126,10 +126,10 @@ def band(inspection: Inspection, lines: Sequence[FootLine], width_px: int, zoom:
     x = width_px - margin - right_px if two else margin
     y = column_top if two else text_end
     placed = []
-    for sign, wide in beside:
+    for sign in signs:
         y += 1.25 * cap
         placed.append((sign, y))
-        rows.append(_Row(x + wide + (0.8 * cap if wide else 0), y + cap / 2, sign.name, face))
+        rows.append(_Row(x + sign.wide_px + 0.8 * cap, y + cap / 2, sign.name, face))
         y += 1.25 * cap
     image = Image.new("RGB", (width_px, int(np.ceil(max(text_end, y) + 1.2 * cap))), _PAPER)
     draw = ImageDraw.Draw(image)
@@ -140,6 +140,3 @@ def band(inspection: Inspection, lines: Sequence[FootLine], width_px: int, zoom:
     for sign, middle in placed:
         _draw_sign(picture, sign, x, middle, look)
     return picture
-
-
-__all__ = ["WHITE", "band", "bar_mm"]

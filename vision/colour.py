@@ -32,7 +32,7 @@ _WHITE = np.array([0.95047, 1.0, 1.08883])
 
 def ciede2000(lab_a: NDArray[Any], lab_b: NDArray[Any]) -> NDArray[np.float64]:
     """CIEDE2000 colour difference of two (n, 3) sets of CIELAB colours, (n,) float64 (Sharma, Wu and Dalal 2005)."""
-    return np.asarray(color.deltaE_ciede2000(lab_a, lab_b), dtype=np.float64)
+    return np.asarray(color.deltaE_ciede2000(lab_a, lab_b), dtype=np.float64)  # type: ignore[no-untyped-call]
 
 
 def luminance_density(density: NDArray[Any]) -> NDArray[np.float64]:

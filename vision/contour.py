@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from skimage import measure
@@ -66,7 +67,7 @@ def trace(field: NDArray[Any], level: float = 0.5) -> Form | None:
     padded = np.pad(np.asarray(field, dtype=np.float64), 1)
     best: NDArray[np.float64] | None = None
     best_area = 0.0
-    for line in measure.find_contours(padded, level):
+    for line in measure.find_contours(padded, level):  # type: ignore[no-untyped-call]
         points = line[:-1, ::-1] - 1.0
         area = _area(points) if len(points) >= 3 else 0.0
         if area > best_area:
@@ -76,11 +77,7 @@ def trace(field: NDArray[Any], level: float = 0.5) -> Form | None:
 
 def form_of(points: NDArray[np.float64]) -> Form:
     """Measures of a closed polygon of x, y points (n, 2)."""
-    smooth = points
-    if len(points) > 16:
-        # Marching squares leaves a zigzag of a tenth of a pixel, which lengthens a perimeter by about 1%.
-        smooth = (np.roll(points, 1, axis=0) + 4 * points + np.roll(points, -1, axis=0)) / 6
-    perimeter = float(np.hypot(*(np.roll(smooth, -1, axis=0) - smooth).T).sum())
+    perimeter = float(np.hypot(*(np.roll(points, -1, axis=0) - points).T).sum())
     # The widths of a polygon are those of its convex hull, and projections need no hull.
     spans = points @ np.stack([np.cos(_ANGLES), np.sin(_ANGLES)])
     widths = spans.max(axis=0) - spans.min(axis=0)
@@ -94,6 +91,4 @@ def _area(points: NDArray[np.float64]) -> float:
 
 
 def _hull_area(points: NDArray[np.float64]) -> float:
-    import cv2
-
     return float(cv2.contourArea(cv2.convexHull(points.astype(np.float32))))

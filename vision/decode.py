@@ -33,6 +33,9 @@ CheckSize = Callable[[int, int], None]
 NO_MEMORY = "There is not enough memory to open this picture."
 HDR = "This picture is stored in an HDR mode, whose levels are not comparable; set the camera to its standard mode."
 
+# Bytes that one byte of a PNG can hold (zlib, "Technical Details"): a larger claim is a lie that costs memory.
+_DEFLATE_MOST = 1032
+_CV_LOG: Any = getattr(cv2.utils, "logging", cv2)  # OpenCV 4 has the level in cv2 itself
 _HDR_CURVES = (16, 18)  # ITU-T H.273 transfer characteristics: PQ and HLG
 _NAMED_PRIMARIES = {9: icc.BT2020_PRIMARIES, 12: icc.P3_PRIMARIES}  # ITU-T H.273 colour primaries
 
@@ -40,7 +43,8 @@ _NAMED_PRIMARIES = {9: icc.BT2020_PRIMARIES, 12: icc.P3_PRIMARIES}  # ITU-T H.27
 def decode_shot(data: bytes, name: str, *, max_megapixels: float = 250.0) -> Shot:
     """The picture in `data` as a Shot: upright, sRGB, three channels, its pixels read-only.
 
-    8 bits a channel give uint8; more than 8 give uint16 over its full scale. An embedded profile is converted; a picture without
+    8 bits a channel give uint8; more than 8 give uint16 over its full scale (AVIF always comes as 8, which is what Pillow
+    reads of it). An embedded profile is converted; a picture without
     one is taken as sRGB. Grey becomes three equal channels; transparent parts are put on white in linear light. The metadata
     end here, but for the time taken. What was decided on the way stands in `notes`.
 
@@ -78,7 +82,7 @@ def decode_shot(data: bytes, name: str, *, max_megapixels: float = 250.0) -> Sho
 def _quiet() -> Iterator[None]:
     """Keeps the libraries' own remarks on damaged files off the terminal."""
     log = logging.getLogger("tifffile")
-    was_disabled, was_level = log.disabled, cv2.utils.logging.setLogLevel(0)
+    was_disabled, was_level = log.disabled, _CV_LOG.setLogLevel(0)
     log.disabled = True
     try:
         with warnings.catch_warnings():
@@ -86,7 +90,7 @@ def _quiet() -> Iterator[None]:
             yield
     finally:
         log.disabled = was_disabled
-        cv2.utils.logging.setLogLevel(was_level)
+        _CV_LOG.setLogLevel(was_level)
 
 
 def _decode_jpeg(data: bytes, check_size: CheckSize) -> Raster:
@@ -109,7 +113,7 @@ def _decode_jpeg(data: bytes, check_size: CheckSize) -> Raster:
         pixels = through_opencv(data, picture.size, as_stored=False)
     else:
         picture.load()
-        pixels, notes = plain_pixels(picture)
+        pixels = plain_pixels(picture)
     return Raster(pixels, profile, None, orientation, when, notes=notes)
 
 
@@ -122,33 +126,45 @@ def _decode_png(data: bytes, check_size: CheckSize) -> Raster:
         raise UnreadableShot(BROKEN)
     check_size(int.from_bytes(data[16:20], "big"), int.from_bytes(data[20:24], "big"))
     picture = PngImagePlugin.PngImageFile(io.BytesIO(data))
+    bare, clear = _bare_png(data)
+    if len(bare) * _DEFLATE_MOST < _least_png_bytes(data):
+        raise UnreadableShot(BREAKS_OFF if breaks_off(data, Kind.PNG) else BROKEN)
     profile = picture.info.get("icc_profile")
     notes = _of_several(getattr(picture, "n_frames", 1))
     if data[24] == 16:  # Pillow would cut it down to 8
-        bare, clear = _bare_png(data)
         pixels = through_opencv(bare, picture.size, as_stored=True)
         notes += (ONE_CLEAR_COLOUR,) if clear else ()
     else:
         picture.load()
-        pixels, said = plain_pixels(picture)
-        notes += said
+        pixels = plain_pixels(picture)
     orientation, when = read_exif(picture.getexif())
     return Raster(pixels, profile, None, orientation, when, notes=notes)
+
+
+def _least_png_bytes(data: bytes) -> int:
+    """Bytes that the pixels named in the header take at the least (W3C PNG, 11.2.1)."""
+    width, height = int.from_bytes(data[16:20], "big"), int.from_bytes(data[20:24], "big")
+    channels = {0: 1, 2: 3, 3: 1, 4: 2, 6: 4}.get(data[25], 1)
+    return height * (width * channels * data[24] // 8)
 
 
 def _bare_png(data: bytes) -> tuple[bytes, bool]:
     """The PNG with nothing but its picture, so that no version of OpenCV acts on frames, gamma, profile or orientation.
 
-    Also whether one colour was marked as transparent.
+    Also whether one colour was marked as transparent. A chunk that runs over the file's end is left out: OpenCV would ask for as
+    much memory as it claims to have.
     """
     kept, clear, at = [data[:8]], False, 8
     while at + 12 <= len(data):
+        name = data[at + 4 : at + 8]
         end = at + 12 + int.from_bytes(data[at : at + 4], "big")
-        if data[at + 4 : at + 8] in (b"IHDR", b"IDAT", b"IEND"):
+        if name == b"IEND" or end > len(data):
+            break
+        if name in (b"IHDR", b"IDAT"):
             kept.append(data[at:end])
-        clear = clear or data[at + 4 : at + 8] == b"tRNS"
+        clear = clear or name == b"tRNS"
         at = end
-    return b"".join(kept), clear
+    return b"".join([*kept, b"\0\0\0\0IEND\xae\x42\x60\x82"]), clear
 
 
 def _decode_webp(data: bytes, check_size: CheckSize) -> Raster:
@@ -170,9 +186,20 @@ def _webp_size(data: bytes) -> tuple[int, int]:
     raise UnreadableShot(BREAKS_OFF if breaks_off(data, Kind.WEBP) else BROKEN)
 
 
+def _check_boxes(data: bytes, check_size: CheckSize) -> None:
+    """Every size declared in HEIC or AVIF (`ispe`, ISO/IEC 23008-12, 6.5.3): the size shown may be a small cut of a large one."""
+    end = data.find(b"mdat")  # pixels follow there, in which the letters may turn up by chance
+    at = data.find(b"ispe", 0, end)
+    while at >= 0:
+        width, height = (int.from_bytes(data[at + k : at + k + 4], "big") for k in (8, 12))
+        check_size(width, height)
+        at = data.find(b"ispe", at + 4, end)
+
+
 def _decode_avif(data: bytes, check_size: CheckSize) -> Raster:
     from PIL import AvifImagePlugin  # not in every version of Pillow; kind_of has asked for it
 
+    _check_boxes(data, check_size)
     return _with_exif(AvifImagePlugin.AvifImageFile(io.BytesIO(data)), check_size)
 
 
@@ -182,21 +209,23 @@ def _with_exif(picture: Any, check_size: CheckSize) -> Raster:
     profile = picture.info.get("icc_profile")
     orientation, when = read_exif(picture.getexif())
     picture.load()
-    pixels, said = plain_pixels(picture)
-    return Raster(pixels, profile, None, orientation, when, notes=notes + said)
+    return Raster(plain_pixels(picture), profile, None, orientation, when, notes=notes)
 
 
 def _decode_heic(data: bytes, check_size: CheckSize) -> Raster:
     """8 bits stay 8; 10 and 12 bits are spread over 16. The file's own turning is done by libheif and its Exif tag then void."""
     import pi_heif  # here and not above: only phones' pictures should pay for it
 
+    _check_boxes(data, check_size)
     file = pi_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False)
     check_size(*file.size)
     named: dict[str, Any] = file.info.get("nclx_profile") or {}
     profile = file.info.get("icc_profile")
     if profile is None and named.get("transfer_characteristics") in _HDR_CURVES:
         raise UnreadableShot(HDR)
-    pixels = np.asarray(file)[:, : file.size[0]]
+    pixels = np.array(file)[
+        :, : file.size[0]
+    ]  # a copy: the library frees its own pixels with `file`, whoever still looks at them
     bits = int(file.info.get("bit_depth", 8))
     if pixels.dtype == np.uint16 and bits < 16:
         pixels = pixels | pixels >> bits  # the top bits once more at the bottom, so that full scale stays full scale

@@ -54,11 +54,11 @@ def _large(off: NDArray[np.uint8], grain: _Grain) -> NDArray[np.uint8]:
     """The part of `off` that is wider than a speck, grown back to its own outline."""
     # Gaps between buds and stalks are part of the piece, so they are bridged first.
     closed = cv2.morphologyEx(off, cv2.MORPH_CLOSE, _disc(max(1, grain.open_px // 2)))
-    padded = cv2.copyMakeBorder(closed, *([2 * grain.open_px] * 4), cv2.BORDER_REPLICATE)
+    cut = 2 * grain.open_px
+    padded = cv2.copyMakeBorder(closed, cut, cut, cut, cut, cv2.BORDER_REPLICATE)
     core = cv2.erode(padded, _disc(grain.open_px))
     grown = cv2.dilate(core, _disc(grain.open_px + max(1, grain.open_px // 4)))
-    cut = 2 * grain.open_px
-    return np.asarray(grown[cut:-cut, cut:-cut] & closed, dtype=np.uint8)
+    return np.asarray(cv2.bitwise_and(grown[cut:-cut, cut:-cut], closed), dtype=np.uint8)
 
 
 def find_surfaces(density: FloatArray, ground: Ground | None, px_per_mm: float | None) -> Surfaces:

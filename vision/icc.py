@@ -62,12 +62,12 @@ class MatrixProfile:
 
     @property
     def is_srgb(self) -> bool:
-        """Whether converting would change no 8-bit code by as much as half a level."""
+        """Whether this is sRGB as its makers write it: their roundings of white and curve differ by a level of 255 or so."""
         steps = np.linspace(0, 1, 9)
         grid = np.stack(np.meshgrid(steps, steps, steps), axis=-1).reshape(1, -1, 3)
         if len(self.curves) == 1:
             grid = np.repeat(np.linspace(0, 1, 256)[None, :, None], 3, axis=2)
-        return bool(np.abs(self.convert(grid) - grid).max() < 0.5 / 255)
+        return bool(np.abs(self.convert(grid) - grid).max() < 2 / 255)
 
     def convert(self, values: Values) -> Values:
         """Code values 0..1, shape (..., 3), in this profile's space to sRGB code values 0..1."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import PurePosixPath
+from typing import Literal
 
 from PIL import features
 
@@ -86,7 +87,7 @@ def _kind_of_boxes(data: bytes) -> Kind:
     if major == b"crx ":
         raise UnreadableShot(RAW)
     if brands & _AVIF_BRANDS:
-        if not features.check("avif"):
+        if not ("avif" in features.modules and features.check("avif")):  # Pillow 11.3 and later
             raise UnreadableShot(not_read("AVIF"))
         return Kind.AVIF
     if brands & _HEIC_BRANDS:
@@ -109,7 +110,7 @@ def note_on_ending(name: str, kind: Kind) -> tuple[str, ...]:
 
 
 def breaks_off(data: bytes, kind: Kind) -> bool:
-    """Whether the file's own structure says that bytes are missing at its end (TIFF is looked at where it is decoded)."""
+    """Whether the file's own structure says that bytes are missing at its end; of a TIFF only its directory."""
     if kind is Kind.JPEG:
         return _jpeg_breaks_off(data)
     if kind is Kind.PNG:
@@ -118,7 +119,7 @@ def breaks_off(data: bytes, kind: Kind) -> bool:
         return int.from_bytes(data[4:8], "little") + 8 > len(data)
     if kind in (Kind.HEIC, Kind.AVIF):
         return _boxes_break_off(data)
-    return False
+    return _tiff_breaks_off(data)
 
 
 def _jpeg_breaks_off(data: bytes) -> bool:
@@ -148,6 +149,15 @@ def _png_breaks_off(data: bytes) -> bool:
             return False
         at += 12 + int.from_bytes(data[at : at + 4], "big")
     return True
+
+
+def _tiff_breaks_off(data: bytes) -> bool:
+    """The first directory lies behind the end; many programs write it behind the pixels."""
+    order: Literal["little", "big"] = "little" if data.startswith(b"II") else "big"
+    large = int.from_bytes(data[2:4], order) == 43  # BigTIFF
+    start = int.from_bytes(data[8:16] if large else data[4:8], order)
+    entries = int.from_bytes(data[start : start + (8 if large else 2)], order)
+    return start + (8 + 20 * entries if large else 2 + 12 * entries) > len(data)
 
 
 def _boxes_break_off(data: bytes) -> bool:

@@ -15,7 +15,7 @@ from vision.types import FloatArray
 # Up and to the right first, as a reader expects a note; then the others, near ones before far ones.
 _DIRECTIONS_DEG = (-45, -20, 20, 45, -70, 70, -135, 135, -160, 160, 180, -110, 110, -90, 90, 0)
 _REACH_CAPS = (0.8, 1.6, 2.8, 4.5, 7.0, 11.0, 17.0, 26.0)
-_NO_ROOM = 2**30
+_NOBODY = -1
 
 
 @dataclass(frozen=True)
@@ -43,27 +43,34 @@ def nearest_on_line(line: FloatArray, point: FloatArray) -> FloatArray:
 class _Room:
     """What is taken already, on a coarse grid over the picture."""
 
-    def __init__(self, width_px: int, height_px: int, marks: Sequence[Mark], look: Look) -> None:
+    def __init__(
+        self, width_px: int, height_px: int, marks: Sequence[Mark], on: Sequence[frozenset[int]], look: Look
+    ) -> None:
         self.width_px, self.height_px = width_px, height_px
         self.cell = max(1, int(look.cap_px // 6))
         self.pad = look.halo_px + 1
         shape = (height_px // self.cell + 2, width_px // self.cell + 2)
-        taken = np.zeros(shape, dtype=np.uint8)
-        owner = np.full(shape, _NO_ROOM, dtype=np.int32)
-        bodies = np.zeros(shape, dtype=np.uint8)
+        taken, inside, barred = (np.zeros(shape, dtype=np.uint8) for _ in range(3))
+        self.owner, self.host = (np.full(shape, _NOBODY, dtype=np.int32) for _ in range(2))
+        """Whose mark, and which host's body, a cell lies in."""
         thick = 2 * int(np.ceil(self.pad / self.cell)) + 1
+        are_hosts = frozenset().union(*on)
         for k, mark in enumerate(marks):
-            line, body = (np.round(points / self.cell).astype(np.int32).reshape(-1, 1, 2) for points in (mark.line, mark.body))
-            cv2.fillPoly(owner, [line], k)
-            cv2.fillPoly(taken, [line], 1)
-            cv2.polylines(taken, [line], True, 1, thick)
-            cv2.fillPoly(bodies, [body], 1)
-        self.taken = taken.astype(bool)
-        """Where no label may stand."""
-        self.barred = bodies.astype(bool)
-        """Where no leader may run."""
-        self.owner = owner
-        """Whose mark a cell lies in."""
+            line, body = (
+                np.round(points / self.cell).astype(np.int32).reshape(-1, 1, 2) for points in (mark.line, mark.body)
+            )
+            cv2.fillPoly(self.owner, [line], k)
+            cv2.fillPoly(inside, [line], 1)
+            for outline in (line, body):
+                cv2.polylines(taken, [outline], True, 1, thick)
+            cv2.fillPoly(taken, [body], 1)
+            if k in are_hosts:
+                cv2.fillPoly(self.host, [body], k)
+            else:
+                cv2.fillPoly(barred, [body], 1)
+        self.taken, self.inside, self.barred = taken.astype(bool), inside.astype(bool), barred.astype(bool)
+        """Where no label may stand; where one had better not stand; where no leader may run."""
+        self.on = on
 
     def _slice(self, left: int, top: int, wide: int, high: int) -> tuple[slice, slice]:
         c, p = self.cell, self.pad
@@ -72,11 +79,12 @@ class _Room:
             slice(max(0, (left - p) // c), (left + wide + p) // c + 2),
         )
 
-    def holds(self, left: int, top: int, wide: int, high: int) -> bool:
-        """Whether a box lies within the picture and on nothing that is taken."""
+    def cost(self, left: int, top: int, wide: int, high: int) -> int | None:
+        """0 for a box with nothing in it, 2 inside another mark's line; None on something or over the picture's edge."""
         if left < 0 or top < 0 or left + wide > self.width_px or top + high > self.height_px:
-            return False
-        return not self.taken[self._slice(left, top, wide, high)].any()
+            return None
+        box = self._slice(left, top, wide, high)
+        return None if self.taken[box].any() else 2 * int(self.inside[box].any())
 
     def cells(self, leader: FloatArray) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
         steps = int(np.ceil(np.hypot(*(leader[1] - leader[0])) / self.cell)) + 1
@@ -85,12 +93,14 @@ class _Room:
         return np.clip(y, 0, self.taken.shape[0] - 1), np.clip(x, 0, self.taken.shape[1] - 1)
 
     def crossing(self, leader: FloatArray, own: int) -> int:
-        """0 for a leader that crosses nothing, 1 where it crosses another mark, 2 on a speck, a number or a leader."""
+        """0 for a leader that crosses nothing, 1 where it crosses another mark, 4 where a speck, number or leader: the last resort."""
         at = self.cells(leader)
-        if self.barred[at].any():
-            return 2
+        bodies = self.host[at]
+        on_host = (bodies != _NOBODY) & ~np.isin(bodies, list(self.on[own]))
+        if self.barred[at].any() or on_host.any():
+            return 4
         owners = self.owner[at]
-        return int(bool(((owners != _NO_ROOM) & (owners != own)).any()))
+        return int(bool(((owners != _NOBODY) & (owners != own)).any()))
 
     def take(self, label: Label) -> None:
         box = self._slice(label.left, label.top, label.wide, label.high)
@@ -113,30 +123,41 @@ def _options(mark: Mark, wide: int, high: int, look: Look) -> list[tuple[int, in
     return [(int(left), int(top)) for left, top in corners]
 
 
+def _best(room: _Room, own: int, mark: Mark, wide: int, high: int, look: Look) -> Label | None:
+    """The nearest label that costs nothing, else the nearest of those that cost least."""
+    best: Label | None = None
+    least = np.inf
+    for left, top in _options(mark, wide, high, look):
+        at_box = room.cost(left, top, wide, high)
+        if at_box is None or at_box >= least:
+            continue
+        label = Label(mark.number, left, top, wide, high, _leader(mark, left, top, wide, high))
+        cost = at_box + room.crossing(label.leader, own)
+        if cost < least:
+            best, least = label, cost
+            if cost == 0:
+                break
+    return best
+
+
 def place_labels(
-    marks: Sequence[Mark], sizes: Sequence[tuple[int, int]], width_px: int, height_px: int, look: Look
+    marks: Sequence[Mark],
+    on: Sequence[frozenset[int]],
+    sizes: Sequence[tuple[int, int]],
+    width_px: int,
+    height_px: int,
+    look: Look,
 ) -> list[Label]:
     """Places for the numbers of `marks`, in their order; one that finds no room within reach is left out.
 
-    `sizes` are the labels' widths and heights in pixels. Greedy: each takes the nearest free place of a fixed list of
-    directions and distances, preferring leaders that cross no other mark.
+    `on` are the marks' hosts, whose bodies their leaders may cross; `sizes` are the labels' widths and heights in pixels. Greedy:
+    each takes the nearest place of a fixed list of directions and distances that is free and outside other marks and whose leader
+    crosses nothing; else the place that comes nearest to that. A number never stands on a speck, a mark's line or another number.
     """
-    room = _Room(width_px, height_px, marks, look)
+    room = _Room(width_px, height_px, marks, on, look)
     labels: list[Label] = []
     for own, (mark, (wide, high)) in enumerate(zip(marks, sizes, strict=True)):
-        second: Label | None = None
-        chosen: Label | None = None
-        for left, top in _options(mark, wide, high, look):
-            if not room.holds(left, top, wide, high):
-                continue
-            label = Label(mark.number, left, top, wide, high, _leader(mark, left, top, wide, high))
-            crossing = room.crossing(label.leader, own)
-            if crossing == 0:
-                chosen = label
-                break
-            if crossing == 1 and second is None:
-                second = label
-        chosen = chosen or second
+        chosen = _best(room, own, mark, wide, high, look)
         if chosen is not None:
             room.take(chosen)
             labels.append(chosen)

@@ -40,16 +40,16 @@ def encode_srgb(linear: NDArray[Any]) -> NDArray[np.float64]:
 def _table(full_scale: int, log: bool) -> FloatArray:
     linear = decode_srgb(np.arange(full_scale + 1) / full_scale)
     if not log:
-        return linear.astype(np.float32)
+        return np.asarray(linear, dtype=np.float32)
     # Half of the lowest step stands for "black", so that the logarithm stays finite and the order is kept.
-    return np.log10(np.maximum(linear, 0.5 * linear[1])).astype(np.float32)
+    return np.asarray(np.log10(np.maximum(linear, 0.5 * linear[1])), dtype=np.float32)
 
 
 def _look_up(pixels: NDArray[Any], log: bool) -> FloatArray:
     if pixels.dtype == np.uint8:
         return np.asarray(cv2.LUT(np.ascontiguousarray(pixels), _table(255, log)), dtype=np.float32)
     if pixels.dtype == np.uint16:
-        return np.asarray(_table(65535, log)[pixels])
+        return np.asarray(_table(65535, log)[pixels], dtype=np.float32)
     raise ValueError("pixels are uint8 or uint16")
 
 

@@ -1,8 +1,8 @@
 """The marks: one closed line round a speck, whose form tells the shape class.
 
 A mark is a dark line between two white ones, so that it stands out from a white panel by its dark core and from dark produce
-by its halo. The core's colour differs by form only as a second cue (Okabe and Ito's palette for colour-blind readers; values
-from memory).
+by its halo. The core's colour differs by form only as a second cue (Okabe and Ito's palette for colour-blind readers, values from
+memory; the reddish purple darkened, so that each core stands out from its halo by 3 to 1 for every kind of colour sight).
 """
 
 from __future__ import annotations
@@ -32,7 +32,9 @@ _BITS = 4
 _CAP_SHARE = 3.5 / 500
 # Fewer pixels than this and a digit's form is lost, whatever its size in mm.
 _LEAST_CAP_PX = 9.0
-_CAP_SHARE_OF_WIDTH_MOST = 1 / 55
+# A tall strip keeps room for words in a line.
+_MOST_CAP_SHARE_OF_WIDTH = 1 / 55
+_MOST_CAP_PX = 100.0
 
 
 @dataclass(frozen=True)
@@ -57,9 +59,10 @@ class Look:
         return max(1, round(0.5 * self.core_px))
 
 
-def look_for(width_px: int, height_px: int) -> Look:
-    """The sizes for a picture of this width and height."""
-    cap = max(_LEAST_CAP_PX, min(_CAP_SHARE * max(width_px, height_px), _CAP_SHARE_OF_WIDTH_MOST * width_px))
+def look_for(width_px: int, height_px: int, least_cap_px: float = _LEAST_CAP_PX) -> Look:
+    """The sizes for a picture of this width and height; letters are at least `least_cap_px` high."""
+    wanted = _CAP_SHARE * max(width_px, height_px)
+    cap = max(least_cap_px, min(wanted, _MOST_CAP_SHARE_OF_WIDTH * width_px, _MOST_CAP_PX))
     core = max(2, round(cap / 7))
     return Look(cap_px=cap, core_px=core, gap_px=max(0.5 * cap, 2.0 * core + 2))
 
@@ -113,9 +116,7 @@ def _hexagon(points: FloatArray, angle_deg: float, gap_px: float) -> FloatArray:
     centre, half, axes = _box(points, angle_deg, gap_px)
     along, across = half
     tip = along + 0.6 * across
-    corners = np.array(
-        [[tip, 0], [along, across], [-along, across], [-tip, 0], [-along, -across], [along, -across]]
-    )
+    corners = np.array([[tip, 0], [along, across], [-along, across], [-tip, 0], [-along, -across], [along, -across]])
     return np.asarray(centre + corners @ axes)
 
 
@@ -137,7 +138,7 @@ FORMS: Mapping[str, Form] = {
     "ring": Form(_ring, (0, 114, 178)),
     "slim box": Form(_slim_box, (213, 94, 0)),
     "rounded box": Form(_rounded_box, (0, 158, 115)),
-    "hexagon": Form(_hexagon, (204, 121, 167)),
+    "hexagon": Form(_hexagon, (180, 96, 144)),
     "diamond": Form(_diamond, DARK),
 }
 
@@ -158,6 +159,42 @@ def mark(candidate: Candidate, zoom: float, look: Look) -> Mark:
     body = body_points(candidate.measures, zoom)
     line = form.line(body, candidate.measures.angle_deg, look.gap_px)
     return Mark(candidate.number, np.asarray(line, dtype=np.float32), body, form.ink)
+
+
+# A line of which this much runs over another body is drawn on that body: hidden there, its speck would be lost.
+_LOST_SHARE = 1 / 3
+
+
+def _along(line: FloatArray, count: int = 24) -> FloatArray:
+    """`count` points evenly along a closed line."""
+    sides = np.hypot(*(np.roll(line, -1, axis=0) - line).T)
+    ends = np.concatenate([[0.0], np.cumsum(sides)])
+    at = np.arange(count) / count * ends[-1]
+    closed = np.concatenate([line, line[:1]])
+    return np.stack([np.interp(at, ends, closed[:, k]) for k in (0, 1)], axis=1).astype(np.float32)
+
+
+def hosts(marks: Sequence[Mark]) -> list[frozenset[int]]:
+    """For each mark, the places in `marks` of the larger bodies it lies on: a speck on a leaf that is flagged too."""
+    if not marks:
+        return []
+    low = np.array([m.body.min(axis=0) for m in marks])
+    high = np.array([m.body.max(axis=0) for m in marks])
+    found = []
+    for own, one in enumerate(marks):
+        points = _along(one.line)
+        meets = ((points.max(axis=0) >= low) & (points.min(axis=0) <= high)).all(axis=1)
+        area = cv2.contourArea(one.line)
+        on = set()
+        for k in (int(k) for k in np.flatnonzero(meets)):
+            body = marks[k].body.reshape(-1, 1, 2)
+            if k == own or cv2.contourArea(body) < area:
+                continue
+            inside = sum(cv2.pointPolygonTest(body, (float(x), float(y)), False) >= 0 for x, y in points)
+            if inside > _LOST_SHARE * len(points):
+                on.add(k)
+        found.append(frozenset(on))
+    return found
 
 
 def _fixed(points: FloatArray) -> NDArray[np.int32]:
@@ -199,6 +236,12 @@ def keep(picture: Picture, body: FloatArray, margin_px: int = 2) -> Kept | None:
     return Kept(window, picture[window].copy(), inside)
 
 
+def leave(kept: Kept, line: FloatArray, wide_px: int, closed: bool) -> None:
+    """Takes what a line covers, `wide_px` wide, out of what will be put back."""
+    corner = np.array([kept.window[1].start, kept.window[0].start], dtype=np.float32)
+    cv2.polylines(kept.inside, [_fixed(line - corner)], closed, 0, wide_px, cv2.LINE_8, _BITS)
+
+
 def put_back(picture: Picture, kept: Kept) -> None:
-    """Puts a speck's own pixels back, so that no line of another mark, label or hatching ever lies on it."""
+    """Puts a speck's own pixels back, so that no line of another mark, label or hatching lies on it."""
     cv2.copyTo(kept.pixels, kept.inside, picture[kept.window])

@@ -21,9 +21,8 @@ _LEG = 0.34
 """What is thinner than this share of the body's half-width is no body."""
 _BENT = 0.9
 """Solidity below which a long outline is measured along its curve."""
-_SMOOTHED = 0.6
-"""The smoothing outline.py gives the contrast, in window pixels; a central difference adds that of a box two pixels wide."""
 _DIFFERENCE = 1 / 3
+"""Variance, in window pixels, that a central difference adds: that of a box two pixels wide."""
 _GRADIENT_OF_BLUR = 0.39894
 """Steepest slope of a unit edge blurred by a Gaussian of standard deviation 1: 1 / sqrt(2 pi)."""
 
@@ -161,13 +160,14 @@ def _place(speck: Speck) -> tuple[float, float, float]:
 
 def _blur(speck: Speck, form: Form) -> float:
     """Standard deviation of the edge's blur in window pixels, from the steepest quarter of the outline."""
-    gy, gx = np.gradient(np.pad(speck.contrast, 1).astype(np.float64))
+    padded = np.pad(speck.contrast, 1).astype(np.float64)
+    gy, gx = np.asarray(np.gradient(padded, axis=0)), np.asarray(np.gradient(padded, axis=1))
     rows = np.clip(np.rint(form.points[:, 1] + 1).astype(int), 0, gy.shape[0] - 1)
     cols = np.clip(np.rint(form.points[:, 0] + 1).astype(int), 0, gy.shape[1] - 1)
     slope = float(np.percentile(np.hypot(gy[rows, cols], gx[rows, cols]), 75))
     seen = _GRADIENT_OF_BLUR / max(slope, 0.02)
     level = speck.zoom.bit_length() - 1
-    added = _SMOOTHED**2 + _DIFFERENCE + (1 - 4.0**-level) / 3
+    added = speck.smoothed_px**2 + _DIFFERENCE + (1 - 4.0**-level) / 3
     return float(np.sqrt(max(seen**2 - added, 0.04)))
 
 

@@ -18,7 +18,11 @@ _REACH = 7.0
 """First half-width of the window, in sigmas of the scale: bodies up to about five times as long as wide fit."""
 _EXTENT = 0.35
 """Share of the peak's contrast down to which a paler part still belongs to the body."""
-_LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
+_SMOOTHING = 0.6
+"""Standard deviation, in window pixels, of what is smoothed before an outline is drawn, against noise."""
+_NEEDS_NO_SMOOTHING = 40.0
+"""Signal to noise above which it is not smoothed, so that corners and small bodies keep their form."""
+_LUMINANCE = np.array([0.2126, 0.7152, 0.0722], np.float32)
 """Weights of red, green and blue in luminance (IEC 61966-2-1)."""
 
 
@@ -40,12 +44,13 @@ def cut_out(
     zoom = 2**level
     picture = pyramid[level]
     sigma = max(scale.sigma_px / zoom, 0.8)
+    smoothed = 0.0 if signal > _NEEDS_NO_SMOOTHING else _SMOOTHING
     half = int(np.ceil(_REACH * sigma)) + 2
     row, col = centre[0] // zoom, centre[1] // zoom
     for _ in range(3):
         top, left = max(row - half, 0), max(col - half, 0)
         window = picture[top : row + half + 1, left : col + half + 1]
-        cut = _half_contrast(window, direction, (row - top, col - left), sigma, on_produce)
+        cut = _half_contrast(window, direction, (row - top, col - left), sigma, smoothed, on_produce)
         if cut is None:
             return None
         mask, contrast = cut
@@ -72,14 +77,22 @@ def cut_out(
         tone,
         signal,
         scale.sigma_px,
+        smoothed,
         response,
     )
 
 
 def _half_contrast(
-    window: FloatArray, direction: NDArray[np.float64], seed: tuple[int, int], sigma: float, on_produce: bool
+    window: FloatArray,
+    direction: NDArray[np.float64],
+    seed: tuple[int, int],
+    sigma: float,
+    smoothed: float,
+    on_produce: bool,
 ) -> tuple[MaskArray, FloatArray] | None:
-    y = cv2.GaussianBlur((window @ direction.astype(np.float32)).astype(np.float32), (0, 0), 0.6)
+    y = np.asarray(window @ direction.astype(np.float32), dtype=np.float32)
+    if smoothed:
+        y = np.asarray(cv2.GaussianBlur(y, (0, 0), smoothed), dtype=np.float32)
     around = _ring(y.shape, seed, sigma)
     base = float(np.median(y[around])) if around.any() else 0.0
     y = y - base
@@ -124,9 +137,10 @@ def _connected(mask: MaskArray, seed: tuple[int, int]) -> MaskArray:
 
 
 def _tone(window: FloatArray, mask: MaskArray, contrast: FloatArray) -> Tone:
+    luminance = window @ _LUMINANCE
     around = contrast < 0.25
-    base = window[around].mean(axis=0) if around.any() else np.zeros(3)
-    return Tone.DARKER if float((window[mask].mean(axis=0) - base) @ _LUMINANCE) >= 0 else Tone.LIGHTER
+    base = float(luminance[around].mean()) if around.any() else 0.0
+    return Tone.DARKER if float(luminance[mask].mean()) >= base else Tone.LIGHTER
 
 
 def surface_name(on_produce: bool, ground: str) -> Surface:

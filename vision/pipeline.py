@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -20,7 +20,8 @@ from vision.rank import Ranker
 from vision.reasons import say_why
 from vision.shapes import ShapeNumbers, name_shape
 from vision.specks import find_specks
-from vision.types import Candidate, Cut, Ground, Inspection, Light, LitFrom, Setup, Shot, Surfaces
+from vision.types import Candidate, Cut, FixedMark, Ground, Inspection, Light, LitFrom, Setup, Shot, Surfaces
+from vision.unchanged import without_marks
 
 _SEARCH_PX_PER_MM = 16.0
 """Finest resolution the search needs: a thrips 0.2 mm wide is then three pixels across. Finer shots are averaged down to it,
@@ -30,29 +31,46 @@ _TELLS_FROM_ABOVE = 0.02
 """Texture (spread of density within a millimetre) from which produce is lit from our side: a silhouette has none."""
 
 
+@dataclass(frozen=True)
+class Seen:
+    """A shot up to the point where it is judged: what the ranker learns from and judges."""
+
+    light: Light
+    surfaces: Surfaces
+    lit_from: LitFrom
+    measured: tuple[Measured, ...]
+    features: NDArray[np.float32]
+    unchanged: tuple[FixedMark, ...]
+
+
 def inspect(shot: Shot, setup: Setup, guide: Guide | None, ranker: Ranker, cut: Cut) -> Inspection:
     """Everything one photograph gave. Pure: the same values in, the same value out, at any number of threads."""
+    seen = observe(shot, setup, guide, ranker)
+    unsearched = find_unsearched(seen.light, seen.surfaces, seen.lit_from)
+    quality = measure_quality(seen.light, seen.surfaces, seen.measured, unsearched)
+    shares = float(seen.surfaces.produce.mean()), float(seen.surfaces.ground.mean())
+    usable, reasons = judge_shot(quality, setup.px_per_mm, *shares)
+    limit_round, limit_linear = limits_mm(quality, setup.px_per_mm, seen.surfaces)
+    ground = setup.ground or (guide.ground if guide else None) or Ground.PANEL
+    listed, left_out = _list(seen, ranker, cut, ground, setup.px_per_mm)
+    return Inspection(
+        shot.name, shot.sha256, shot.width_px, shot.height_px, shot.taken_at, setup.px_per_mm, setup.scale_from,
+        ground, seen.lit_from, quality, usable, reasons, limit_round, limit_linear, listed, left_out, unsearched,
+        seen.unchanged, guide.name if guide else "", shot.notes,
+    )  # fmt: skip
+
+
+def observe(shot: Shot, setup: Setup, guide: Guide | None, ranker: Ranker) -> Seen:
+    """Light, surfaces, specks, measures and features of a shot."""
     light = see_light(shot, setup)
     told = setup.ground or (guide.ground if guide else None)
     scale = None if setup.px_per_mm is None else setup.px_per_mm / light.step
     surfaces = find_surfaces(light.density, told, scale)
     lit_from = setup.lit_from or (guide.lit_from if guide else None) or tell_lit_from(light, surfaces)
-    measured = measure_specks(find_specks(light, surfaces, scale), light.step)
-    measured, kept_marks = _without_marks(measured, shot, setup)
+    measured = measure_specks(find_specks(light, surfaces, scale, ranker.glance), light.step)
+    measured, unchanged = without_marks(measured, setup.fixed_marks)
     features = features_of(measured, surfaces, lit_from, setup.px_per_mm, light.step)
-    unsearched = find_unsearched(light, surfaces, lit_from)
-    quality = measure_quality(light, surfaces, measured, unsearched)
-    usable, reasons = judge_shot(
-        quality, setup.px_per_mm, float(surfaces.produce.mean()), float(surfaces.ground.mean())
-    )
-    limit_round, limit_linear = limits_mm(quality, setup.px_per_mm, surfaces)
-    ground = told or Ground.PANEL
-    listed, left_out = _list(measured, features, ranker, cut, ground, setup)
-    return Inspection(
-        shot.name, shot.sha256, shot.width_px, shot.height_px, shot.taken_at, setup.px_per_mm, setup.scale_from,
-        ground, lit_from, quality, usable, reasons, limit_round, limit_linear, listed, left_out, unsearched,
-        kept_marks, guide.name if guide else "", shot.notes,
-    )  # fmt: skip
+    return Seen(light, surfaces, lit_from, measured, features, unchanged)
 
 
 def see_light(shot: Shot, setup: Setup) -> Light:
@@ -60,7 +78,7 @@ def see_light(shot: Shot, setup: Setup) -> Light:
     step = 1 if setup.px_per_mm is None else max(1, int(setup.px_per_mm / _SEARCH_PX_PER_MM))
     step = min(step, shot.height_px, shot.width_px)
     full = np.iinfo(shot.pixels.dtype).max
-    clipped = (shot.pixels >= full - full // 255).any(axis=2)
+    clipped = np.asarray((shot.pixels >= full - full // 255).any(axis=2))
     log = log_light(shot.pixels)
     if step > 1:
         h, w = shot.height_px // step, shot.width_px // step
@@ -89,34 +107,34 @@ def tell_lit_from(light: Light, surfaces: Surfaces) -> LitFrom:
     return LitFrom.ABOVE if texture > _TELLS_FROM_ABOVE else LitFrom.BELOW
 
 
-def _without_marks(
-    measured: tuple[Measured, ...], shot: Shot, setup: Setup
-) -> tuple[tuple[Measured, ...], tuple[object, ...]]:
-    raise NotImplementedError
-
-
 def _list(
-    measured: Sequence[Measured], features: NDArray[np.float32], ranker: Ranker, cut: Cut, ground: Ground, setup: Setup
+    seen: Seen, ranker: Ranker, cut: Cut, ground: Ground, px_per_mm: float | None
 ) -> tuple[tuple[Candidate, ...], int]:
     """Candidates above the cut, best first: by score, then from top to bottom and left to right."""
-    if not measured:
+    if not seen.measured:
         return (), 0
-    scores, kinds = ranker.judge(features)
+    scores, kinds = ranker.judge(seen.features)
     rounded = np.round(scores, 3)
     order = sorted(
-        (k for k in range(len(measured)) if rounded[k] >= cut.min_score),
-        key=lambda k: (-rounded[k], measured[k].measures.y_px, measured[k].measures.x_px),
+        (k for k in range(len(seen.measured)) if rounded[k] >= cut.min_score),
+        key=lambda k: (-rounded[k], seen.measured[k].measures.y_px, seen.measured[k].measures.x_px),
     )
     kept = order if cut.max_flags is None else order[: cut.max_flags]
     listed = tuple(
-        _candidate(number, measured[k], features[k], float(rounded[k]), kinds[k], ground, setup)
+        _candidate(number, seen.measured[k], seen.features[k], float(rounded[k]), kinds[k], ground, px_per_mm)
         for number, k in enumerate(kept, start=1)
     )
     return listed, len(order) - len(kept)
 
 
 def _candidate(
-    number: int, m: Measured, features: NDArray[np.float32], score: float, kind: str, ground: Ground, setup: Setup
+    number: int,
+    m: Measured,
+    features: NDArray[np.float32],
+    score: float,
+    kind: str,
+    ground: Ground,
+    scale: float | None,
 ) -> Candidate:
     x = m.measures
     surface = surface_name(m.speck.on_produce, str(ground))
@@ -125,8 +143,7 @@ def _candidate(
     )
     # Half a pixel at either end, and half the blur, is what an outline may be off by.
     off = float(np.hypot(0.7, 0.5 * x.blur_px)) / max(x.length_px, 1.0)
-    return Candidate(
-        number, x, surface, m.speck.tone, shape, kind, say_why(m, shape, setup.px_per_mm, str(surface)), score,
-        setup.px_per_mm, None if setup.px_per_mm is None else min(off, 1.0),
-        dict(zip(FEATURES, (float(v) for v in features), strict=True)),
-    )  # fmt: skip
+    why = say_why(m, shape, scale, str(surface))
+    named = dict(zip(FEATURES, (float(v) for v in features), strict=True))
+    uncertainty = None if scale is None else min(off, 1.0)
+    return Candidate(number, x, surface, m.speck.tone, shape, kind, why, score, scale, uncertainty, named)

@@ -13,8 +13,6 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from vision import icc
-from vision.errors import UnreadableShot
-from vision.kinds import BROKEN
 from vision.light import decode_srgb, encode_srgb
 
 Pixels = NDArray[Any]
@@ -113,11 +111,9 @@ def upright(pixels: Pixels, orientation: int) -> Pixels:
     return pixels
 
 
-def plain_pixels(picture: Image.Image) -> tuple[Pixels, tuple[str, ...]]:
-    """A loaded 8-bit picture as (h, w) grey, (h, w, 2), (h, w, 3) or (h, w, 4) uint8, with notes; palettes are looked up."""
+def plain_pixels(picture: Image.Image) -> Pixels:
+    """A loaded 8-bit picture as (h, w) grey, (h, w, 2), (h, w, 3) or (h, w, 4) uint8; palettes are looked up. ValueError for others."""
     clear = "transparency" in picture.info
-    if picture.mode == "RGBX":
-        return np.asarray(picture.convert("RGB")), (EXTRA_CHANNEL,)
     mode = {
         "1": "L",
         "L": "LA" if clear else "L",
@@ -126,24 +122,25 @@ def plain_pixels(picture: Image.Image) -> tuple[Pixels, tuple[str, ...]]:
         "P": "RGBA" if clear or (picture.palette and picture.palette.mode == "RGBA") else "RGB",
         "PA": "RGBA",
         "RGB": "RGBA" if clear else "RGB",
+        "RGBX": "RGB",
         "RGBA": "RGBA",
         "RGBa": "RGBA",
         "YCbCr": "RGB",
     }.get(picture.mode)
     if mode is None:
-        raise UnreadableShot(BROKEN)
-    return np.asarray(picture if picture.mode == mode else picture.convert(mode)), ()
+        raise ValueError(f"no rule for mode {picture.mode}")
+    return np.asarray(picture if picture.mode == mode else picture.convert(mode))
 
 
 def through_opencv(data: bytes, size: tuple[int, int], *, as_stored: bool) -> Pixels:
-    """Picture bytes by OpenCV, channels in the order red, green, blue, alpha; UnreadableShot where they are not of `size` (w, h).
+    """Picture bytes by OpenCV, channels in the order red, green, blue, alpha; ValueError where they are not of `size` (w, h).
 
     `as_stored`: with the bits and channels they have, and not as 8-bit RGB. The orientation tag is left alone.
     """
     flags = cv2.IMREAD_UNCHANGED if as_stored else _COLOUR
     pixels: Pixels | None = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
     if pixels is None or pixels.shape[1::-1] != size:
-        raise UnreadableShot(BROKEN)
+        raise ValueError("OpenCV can't decode it")
     if pixels.ndim == 3 and (as_stored or not _IN_ORDER):
         cv2.cvtColor(pixels, cv2.COLOR_BGR2RGB if pixels.shape[2] == 3 else cv2.COLOR_BGRA2RGBA, dst=pixels)
     return pixels

@@ -9,6 +9,7 @@ signal-to-noise ratio in whichever direction of colour a speck shows.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -46,6 +47,20 @@ class ScaleMap:
     ground_inverse: NDArray[np.float64] | None
     produce_inverse: NDArray[np.float64] | None
 
+    def signal_at(self, row: NDArray[np.int64], column: NDArray[np.int64]) -> FloatArray:
+        """m at working pixels (n,), from the level's pixel next to each."""
+        return np.asarray(self.signal[self._nearest(row, column)])
+
+    def smooth_at(self, row: NDArray[np.int64], column: NDArray[np.int64]) -> FloatArray:
+        """c at working pixels: (n, 3)."""
+        return np.asarray(self.smooth[self._nearest(row, column)])
+
+    def _nearest(
+        self, row: NDArray[np.int64], column: NDArray[np.int64]
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        half, (h, w) = (1 << self.level) >> 1, self.signal.shape
+        return np.minimum((row + half) >> self.level, h - 1), np.minimum((column + half) >> self.level, w - 1)
+
     def inverse_at(self, row: int, col: int, on_produce: bool) -> NDArray[np.float64]:
         """The inverse covariance (3, 3) at a level pixel."""
         grid = self.produce_inverse if on_produce else self.ground_inverse
@@ -72,23 +87,23 @@ def map_scales(pyramid: list[FloatArray], surfaces: Surfaces, levels: int) -> li
         h, w = pyramid[k].shape[:2]
         on_ground = np.ascontiguousarray(ground[:: 2**k, :: 2**k][:h, :w])
         on_produce = np.ascontiguousarray(produce[:: 2**k, :: 2**k][:h, :w])
-        surround = _surround(pyramid, k) if on_produce.any() else None
+        surround = _surround(pyramid, k) * on_produce[..., None] if on_produce.any() else None
         own = (1 - 4.0**-k) / 3  # variance, in this level's pixels, that the halvings have already smoothed by
         for sigma in _SIGMAS:
-            smooth = np.asarray(cv2.GaussianBlur(pyramid[k], (0, 0), sigma))
+            smooth: FloatArray = np.asarray(cv2.GaussianBlur(pyramid[k], (0, 0), sigma), dtype=np.float32)
             if surround is not None:
-                smooth[on_produce] -= surround[on_produce]
+                smooth = smooth - surround
             maps.append(_whiten(smooth, on_ground, on_produce, k, float(np.sqrt(sigma**2 + own)) * 2**k))
     return maps
 
 
-def _surround(pyramid: list[FloatArray], k: int) -> FloatArray | None:
+def _surround(pyramid: list[FloatArray], k: int) -> FloatArray:
     """What lies round each pixel of level k: about four times as wide as the level's own smoothing."""
     top = min(k + 2, len(pyramid) - 1)
-    wide = np.asarray(cv2.GaussianBlur(pyramid[top], (0, 0), 0.8))
+    wide: FloatArray = np.asarray(cv2.GaussianBlur(pyramid[top], (0, 0), 0.8), dtype=np.float32)
     for level in range(top - 1, k - 1, -1):
         h, w = pyramid[level].shape[:2]
-        wide = np.asarray(cv2.pyrUp(wide, dstsize=(w, h)))
+        wide = np.asarray(cv2.pyrUp(wide, dstsize=(w, h)), dtype=np.float32)
     return wide
 
 
@@ -149,7 +164,7 @@ def _inverse_covariance(smooth: FloatArray, mask: MaskArray, floor: float) -> ND
         white = values @ np.linalg.cholesky(inverse).astype(np.float32)
         weight = np.where(inside, 1 / (1 + ((white * white).sum(axis=-1) / 9) ** 2), 0).astype(np.float32)
         moments = (values * weight[..., None]).transpose(0, 1, 3, 2) @ values
-        total = _with_neighbours(weight.sum(axis=2)[..., None])[..., None]
+        total = _with_neighbours(weight.sum(axis=2, dtype=np.float32)[..., None])[..., None]
         own = _with_neighbours(moments.reshape(gh, gw, 9)).reshape(gh, gw, 3, 3) / np.maximum(total, 1e-3)
         local = _UNWEIGHT * own * trust + whole * (1 - trust)
         inverse = np.linalg.inv(local.astype(np.float64) + np.eye(3) * floor**2)
@@ -157,7 +172,7 @@ def _inverse_covariance(smooth: FloatArray, mask: MaskArray, floor: float) -> ND
 
 
 def _spread_of_all(picked: FloatArray) -> NDArray[np.float64]:
-    x = picked[:: max(1, len(picked) // 50_000)].astype(np.float64)
+    x = picked[:: max(1, len(picked) // 12_000)].astype(np.float64)
     scale = np.median(np.abs(x), axis=0) * 1.4826 + 1e-5
     covariance = np.diag(scale**2)
     for _ in range(4):
@@ -167,7 +182,7 @@ def _spread_of_all(picked: FloatArray) -> NDArray[np.float64]:
     return np.asarray(covariance)
 
 
-def _with_neighbours(cells: FloatArray) -> FloatArray:
+def _with_neighbours(cells: NDArray[Any]) -> NDArray[Any]:
     """Cells (gh, gw, n) averaged with those round them, so that one crowded cell does not stand alone."""
     planes = [cv2.GaussianBlur(np.ascontiguousarray(cells[..., k]), (3, 3), 0.7) for k in range(cells.shape[2])]
     return np.stack([p.reshape(cells.shape[:2]) for p in planes], axis=-1)

@@ -1,17 +1,22 @@
 """Where something differs from what is round it, on the ground and on produce, in both tones.
 
-The density is freed of the slow change of each surface, searched at several scales (scales.py), and each place that stands out
-is cut out along its own direction in colour (outline.py). Nothing is judged here: what is listed is ranked later.
+The density is freed of the slow change of each surface and searched at several scales (scales.py). The places that stand out are
+put in order at a glance (glance.py), and the likelier ones are cut out along their own direction in colour (outline.py).
+Nothing is judged here: what is listed is ranked later.
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.glance import Places, find_places, glance_at
 from vision.outline import cut_out
 from vision.scales import ScaleMap, build_pyramid, map_scales
+from vision.trees import Trees
 from vision.types import FloatArray, Light, MaskArray, Speck, Surfaces
 
 _LARGEST_SIGMA_MM = 1.3
@@ -21,37 +26,74 @@ _GROUND_CELL_MM, _GROUND_CELL_PX = 4.0, 96.0
 _PRODUCE_CELL_MM, _PRODUCE_CELL_PX = 2.5, 60.0
 _RIM_MM = 0.35
 """How far from the outline of produce a pixel may be a mixture of piece and ground: blur, and the outline's own error."""
-_LEAST_GROUND = 5.0
-_LEAST_PRODUCE = 3.8
-"""Signal to noise from which a place is listed. Five is the figure usually given to Rose for reliable seeing; on produce the
-texture's own tails, not noise, fill the list, and the ranker sorts them."""
-_MOST_PLACES = 600
+MOST_LOOKS = 300
 """Places looked at closer, best first: a bound on time, far above what a person could answer."""
 
 
-def find_specks(light: Light, surfaces: Surfaces, px_per_mm: float | None) -> tuple[Speck, ...]:
-    """Specks of a shot, strongest first. `px_per_mm` is that of the working picture, or None (bodies of 4 to 160 px)."""
+@dataclass(frozen=True)
+class Search:
+    """A shot's scale maps and the places that stand out in them. `glances` (n, len(GLANCES)); `below` (n, 3): surface density."""
+
+    pyramid: list[FloatArray]
+    maps: list[ScaleMap]
+    places: Places
+    below: FloatArray
+    glances: NDArray[np.float32]
+
+
+def search_places(light: Light, surfaces: Surfaces, px_per_mm: float | None) -> Search | None:
+    """All places of a shot that stand out; None where there is nothing to search. `px_per_mm` is the working picture's."""
     h, w = surfaces.ground.shape
     if min(h, w) < 8 or not (surfaces.ground.any() or surfaces.produce.any()):
-        return ()
+        return None
     residual, backgrounds = _residual(light.density, surfaces, px_per_mm)
     largest = _LARGEST_SIGMA_PX if px_per_mm is None else max(2.0, _LARGEST_SIGMA_MM * px_per_mm)
     levels = max(1, int(np.ceil(np.log2(largest / 1.5))) + 1)
     pyramid = build_pyramid(residual, levels + 2)
     maps = map_scales(pyramid, surfaces, levels)
+    places = find_places(maps, surfaces)
+    below = np.zeros((len(places.row), 3), np.float32)
+    on_produce = surfaces.produce[places.row, places.column]
+    for kind in (False, True):
+        at = on_produce == kind
+        below[at] = _sample(backgrounds[kind], places.row[at], places.column[at], (h, w))
+    return Search(pyramid, maps, places, below, glance_at(places, maps, below, surfaces, px_per_mm))
+
+
+def find_specks(light: Light, surfaces: Surfaces, px_per_mm: float | None, glance: Trees) -> tuple[Speck, ...]:
+    """Specks of a shot, those first that look most like insects at a glance; without a scale, bodies of 4 to 160 px."""
+    search = search_places(light, surfaces, px_per_mm)
+    if search is None or not len(search.places.row):
+        return ()
+    likely = np.round(glance.raw(search.glances)[:, 0], 6)
+    order = np.argsort(-likely, kind="stable")
     found: list[Speck] = []
-    taken = np.zeros((h, w), np.uint8)
-    looked = 0
-    for place in _places(maps, surfaces):
-        if taken[place[2] << maps[place[1]].level, place[3] << maps[place[1]].level]:
+    taken = np.zeros(surfaces.ground.shape, np.uint8)
+    looks = 0
+    for k in order:
+        if taken[search.places.row[k], search.places.column[k]]:
             continue
-        looked += 1
-        if looked > _MOST_PLACES:
+        looks += 1
+        if looks > MOST_LOOKS:
             break
-        speck = _look_closer(place, maps, pyramid, surfaces, backgrounds, taken)
+        speck = _look_closer(search, int(k), surfaces)
         if speck is not None:
+            _take(taken, speck)
             found.append(speck)
     return tuple(found)
+
+
+def _look_closer(search: Search, k: int, surfaces: Surfaces) -> Speck | None:
+    y, x = int(search.places.row[k]), int(search.places.column[k])
+    scale = search.maps[int(search.places.scale[k])]
+    on_produce = bool(surfaces.produce[y, x])
+    row, column = y >> scale.level, x >> scale.level
+    direction = scale.inverse_at(row, column, on_produce) @ scale.smooth[row, column].astype(np.float64)
+    here = np.array([y]), np.array([x])
+    response = tuple(float(m.signal_at(*here)[0]) for m in search.maps)
+    below = (float(search.below[k, 0]), float(search.below[k, 1]), float(search.below[k, 2]))
+    signal = float(search.places.signal[k])
+    return cut_out(search.pyramid, scale, (y, x), direction, on_produce, signal, below, response)
 
 
 def _background(density: FloatArray, mask: MaskArray, cell_px: float) -> FloatArray:
@@ -141,59 +183,6 @@ def _sample(grid: FloatArray, rows: NDArray[np.intp], cols: NDArray[np.intp], sh
     upper = grid[i, j] * (1 - fx) + grid[i, j1] * fx
     lower = grid[i1, j] * (1 - fx) + grid[i1, j1] * fx
     return np.asarray(upper * (1 - fy) + lower * fy, dtype=np.float32)
-
-
-def _places(maps: list[ScaleMap], surfaces: Surfaces) -> list[tuple[float, int, int, int]]:
-    """Local maxima over all scales: (signal, scale's index, row, column at its level), strongest first."""
-    found: list[tuple[float, int, int, int]] = []
-    for n, scale in enumerate(maps):
-        least = min(_LEAST_GROUND, _LEAST_PRODUCE)
-        top = cv2.dilate(scale.signal, np.ones((3, 3), np.uint8))
-        rows, cols = np.nonzero((scale.signal >= top) & (scale.signal > least))
-        step = 2**scale.level
-        on_ground = surfaces.ground[rows * step, cols * step]
-        values = scale.signal[rows, cols]
-        keep = ~on_ground | (values > _LEAST_GROUND)
-        found += [(float(v), n, int(r), int(c)) for v, r, c in zip(values[keep], rows[keep], cols[keep], strict=True)]
-    found.sort(key=lambda p: (-p[0], p[1], p[2], p[3]))
-    return found
-
-
-def _look_closer(
-    place: tuple[float, int, int, int],
-    maps: list[ScaleMap],
-    pyramid: list[FloatArray],
-    surfaces: Surfaces,
-    backgrounds: Backgrounds,
-    taken: NDArray[np.uint8],
-) -> Speck | None:
-    signal, n, row, col = place
-    scale = maps[n]
-    step = 2**scale.level
-    y, x = row * step, col * step
-    on_produce = bool(surfaces.produce[y, x])
-    contrast = scale.smooth[row, col].astype(np.float64)
-    direction = scale.inverse_at(row, col, on_produce) @ contrast
-    h, w = taken.shape
-    grid = backgrounds[on_produce]
-    gi, gj = int(y * grid.shape[0] / h), int(x * grid.shape[1] / w)
-    below = tuple(float(v) for v in grid[gi, gj])
-    speck = cut_out(
-        pyramid, scale, (y, x), direction, on_produce, signal, (below[0], below[1], below[2]), _at(maps, y, x)
-    )
-    if speck is None:
-        return None
-    _take(taken, speck)
-    return speck
-
-
-def _at(maps: list[ScaleMap], y: int, x: int) -> tuple[float, ...]:
-    out = []
-    for scale in maps:
-        step = 2**scale.level
-        h, w = scale.signal.shape
-        out.append(float(scale.signal[min(round(y / step), h - 1), min(round(x / step), w - 1)]))
-    return tuple(out)
 
 
 def _take(taken: NDArray[np.uint8], speck: Speck) -> None:

@@ -80,7 +80,9 @@ def wrap(text: str, face: ImageFont.FreeTypeFont, limit_px: float) -> list[str]:
     return [*lines, line] if line else lines
 
 
-def write(draw: ImageDraw.ImageDraw, at: tuple[float, float], line: str, face: ImageFont.FreeTypeFont, ink: str) -> None:
+def write(
+    draw: ImageDraw.ImageDraw, at: tuple[float, float], line: str, face: ImageFont.FreeTypeFont, ink: str
+) -> None:
     """One line, in reading order, with its baseline's left end at `at`."""
     draw.text(at, in_display_order(line), font=face, fill=ink, anchor="ls")
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import math
 import struct
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -22,13 +24,14 @@ NO_SCALE = "Its values are {}, whose full scale is not known; save it with 8 or 
 INKS_16 = "Printing inks with 16 bits are not read; save the picture as RGB, or with 8 bits."
 
 _WHITE_IS_ZERO, _BLACK_IS_ZERO, _RGB, _INKS = 0, 1, 2, 5  # TIFF 6.0, PhotometricInterpretation
+_COLOURS = {_WHITE_IS_ZERO: 1, _BLACK_IS_ZERO: 1, _RGB: 3, _INKS: 4, 6: 3}  # channels of each; 6 is YCbCr
 _LAB = (8, 9, 10)
 _SENSOR = (32803, 34892)  # colour filter array and linear raw, TIFF/EP and DNG
 _NONE, _LZW = 1, 5
 _DNG_VERSION, _ORIENTATION = 50706, 274
 
 
-def decode_tiff(data: bytes, check_size: Any) -> Raster:
+def decode_tiff(data: bytes, check_size: Callable[[int, int], None]) -> Raster:
     """The first picture of a TIFF. `check_size(width, height)` is called before any pixel is decoded.
 
     1 to 8 bits a channel give uint8; 9 to 16 bits give uint16 over its full scale.
@@ -42,18 +45,21 @@ def decode_tiff(data: bytes, check_size: Any) -> Raster:
         ends = [at + size for at, size in zip(page.dataoffsets, page.databytecounts, strict=True)]
         if not ends or max(ends) > len(data) or 0 in page.databytecounts:
             raise UnreadableShot(BREAKS_OFF)
+        if len(ends) < math.prod(page.chunked):  # tifffile would fill up what is missing with black
+            raise UnreadableShot(ODD_TIFF)
         orientation, when = read_exif(data)
-        notes = (FIRST_OF_SEVERAL,) if _full_pictures(tiff) > 1 else ()
+        notes: tuple[str, ...] = (FIRST_OF_SEVERAL,) if _full_pictures(tiff) > 1 else ()
         profile = page.iccprofile
-        premultiplied = False
+        spare = _spare_channel(page)
+        if spare == "left out":
+            notes += (EXTRA_CHANNEL,)
         if page.bitspersample <= 8:
             pixels, said = _eight_bits(_untagged(data, page), profile)
             if page.photometric == _INKS:
                 profile = None  # used up on the way from inks to colours
-        else:
-            pixels, said = _sixteen_bits(page, data)
-            premultiplied = pixels.ndim == 3 and pixels.shape[2] in (2, 4) and page.extrasamples[0] == 1
-        return Raster(pixels, profile, None, orientation, when, premultiplied, notes + said)
+            return Raster(pixels, profile, None, orientation, when, notes=notes + said)
+        pixels = _sixteen_bits(page, data, keep_spare=spare == "alpha")
+        return Raster(pixels, profile, None, orientation, when, page.extrasamples[:1] == (1,), notes)
 
 
 def _refuse(page: Any) -> None:
@@ -97,14 +103,22 @@ def _eight_bits(data: bytes, profile: bytes | None) -> tuple[Pixels, tuple[str, 
     picture.load()
     if picture.mode == "CMYK":
         return icc.convert_inks(picture, profile)
-    return plain_pixels(picture)
+    return plain_pixels(picture), ()
 
 
-def _sixteen_bits(page: Any, data: bytes) -> tuple[Pixels, tuple[str, ...]]:
+def _spare_channel(page: Any) -> str:
+    """What a channel beyond the colours is: "none", "alpha", or "left out" where the file does not call it alpha."""
+    if page.samplesperpixel <= _COLOURS.get(int(page.photometric), 1):
+        return "none"
+    return "alpha" if page.extrasamples[:1] in ((1,), (2,)) else "left out"
+
+
+def _sixteen_bits(page: Any, data: bytes, keep_spare: bool) -> Pixels:
     """9 to 16 bits a channel, which Pillow would cut down to 8."""
-    colours = {_WHITE_IS_ZERO: 1, _BLACK_IS_ZERO: 1, _RGB: 3}.get(int(page.photometric), 0)
-    spare = page.samplesperpixel - colours
-    if not colours or spare not in (0, 1):
+    colours = (
+        _COLOURS.get(int(page.photometric), 0) if page.photometric in (_WHITE_IS_ZERO, _BLACK_IS_ZERO, _RGB) else 0
+    )
+    if not colours or page.samplesperpixel - colours not in (0, 1):
         raise UnreadableShot(ODD_TIFF)
     if page.bitspersample < 16:
         pixels = _packed(page, data)
@@ -117,12 +131,8 @@ def _sixteen_bits(page: Any, data: bytes) -> tuple[Pixels, tuple[str, ...]]:
     pixels = pixels.reshape(page.imagelength, page.imagewidth, -1)
     if page.photometric == _WHITE_IS_ZERO:
         pixels[..., 0] = 65535 - pixels[..., 0]
-    if spare and page.extrasamples[:1] not in ((1,), (2,)):
-        return _squeezed(pixels[..., :colours]), (EXTRA_CHANNEL,)
-    return _squeezed(pixels), ()
-
-
-def _squeezed(pixels: Pixels) -> Pixels:
+    if not keep_spare:
+        pixels = pixels[..., :colours]
     return pixels[..., 0] if pixels.shape[2] == 1 else pixels
 
 

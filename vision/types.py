@@ -198,6 +198,8 @@ class Speck:
     snr: float
     scale_px: float
     """Standard deviation, in working pixels, of the smoothing at which it stood out most."""
+    smoothed_px: float
+    """Standard deviation, in window pixels, of the smoothing that `contrast` has had against noise."""
     response: tuple[float, ...]
     """Signal to noise at its place in every scale of the search, finest first."""
 

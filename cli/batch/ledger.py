@@ -68,12 +68,12 @@ class Ledger:
             yield from sorted(self._shots[shot], key=lambda entry: entry.sha256)
 
     def _put(self, entry: Entry) -> None:
-        # A failed try, and the same file with other bytes than before, give way; another file of the same name does not:
+        # The same bytes, and the same file with other bytes than before, give way; another file of the same name does not:
         # two calls may each bring their own 1.jpg.
         kept = [
             old
             for old in self._shots.get(entry.shot, ())
-            if not old.error and old.path != entry.path and old.sha256 != entry.sha256
+            if old.path != entry.path and not (old.sha256 and old.sha256 == entry.sha256)
         ]
         self._shots[entry.shot] = [*kept, entry]
 

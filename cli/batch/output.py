@@ -77,7 +77,7 @@ class OutputFolder:
             if path.exists():
                 told["sha256_before"] = digest_of(path)
             self._tables[stem] = told
-            if path.name != f"{stem}.csv":
+            if path.name != f"{stem}.csv" and (self.path / f"{stem}.csv").exists():
                 self.notices.append(
                     f"{self.path / f'{stem}.csv'} is not as this program left it, so it stays as it is; "
                     f"the new table is {path.name} beside it."
@@ -127,7 +127,9 @@ def _locked(folder: Path) -> Iterator[None]:
         lock.acquire()
         write_json(folder / WRITER, {"host": socket.gethostname(), "process": os.getpid(), "since": now()})
     except Timeout:
-        raise OutputInUse(f"{folder} is being written by {_writer(folder)}. Wait for it, or give another --out.") from None
+        raise OutputInUse(
+            f"{folder} is being written by {_writer(folder)}. Wait for it, or give another --out."
+        ) from None
     except (OSError, SpeckwiseError) as error:
         lock.release()
         if made:

@@ -50,9 +50,9 @@ def make_plan(looked: Sequence[Looked], ledger: Ledger, stands: Callable[[Entry]
         shot, sha256 = each.source.shot, each.sha256
         first = firsts.setdefault(sha256, shot) if sha256 else shot
         twin_of = "" if first == shot else first
-        entry = ledger.get(shot, sha256)
-        if entry and entry.duplicate_of in {"", twin_of} and _good(entry, stands):
-            keep.append(entry)
+        stood = ledger.get(shot, sha256)
+        if stood and stood.duplicate_of in {"", twin_of} and _good(stood, stands):
+            keep.append(stood)
         elif twin_of:
             twins.append(Twin(each, twin_of))
         else:

@@ -21,7 +21,13 @@ OPENCV_DISTRIBUTIONS = (
     "opencv-contrib-python",
     "opencv-contrib-python-headless",
 )
-_COUNTED = {"numpy": ("numpy",), "scipy": ("scipy",), "opencv": OPENCV_DISTRIBUTIONS, "scikit-image": ("scikit-image",), "Pillow": ("pillow",)}
+_COUNTED = {
+    "numpy": ("numpy",),
+    "scipy": ("scipy",),
+    "opencv": OPENCV_DISTRIBUTIONS,
+    "scikit-image": ("scikit-image",),
+    "Pillow": ("pillow",),
+}
 
 
 @dataclass(frozen=True)

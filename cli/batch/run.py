@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import signal
 import threading
-import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
@@ -166,20 +165,13 @@ def _write_results(folder: OutputFolder, tally: Tally, make_pages: MakePages, fi
         "shots": to_csv(SHOTS, [entry.row for entry in entries]),
     }
     folder.write_tables(tables)
+    whole = Tally([told_of(entry) for entry in entries], tally.kept)
     folder.write_files(make_pages(folder))
     folder.write_record(
         finished=finished,
         finished_at=now() if finished else None,
-        counts={
-            "shots": len(tally.told),
-            "scored": tally.scored,
-            "kept": tally.kept,
-            "flagged": tally.flags,
-            "failed": len(tally.failed),
-            "duplicates": tally.duplicates,
-            "take_again": len(tally.take_again),
-        },
-        failures=[{"shot": shot.shot, "error": shot.error} for shot in tally.failed],
+        counts=whole.counts(),
+        failures=[{"shot": shot.shot, "error": shot.error} for shot in whole.failed],
         seconds={entry.shot: entry.seconds for entry in entries},
     )
 

@@ -103,7 +103,5 @@ def _record_in(folder: Path) -> dict[str, Any]:
 def _foreign(folder: Path) -> list[str]:
     # An empty folder of the right name holds nothing that could be overwritten.
     return [
-        name
-        for name in _OURS
-        if (path := folder / name).exists() and not (path.is_dir() and not any(path.iterdir()))
+        name for name in _OURS if (path := folder / name).exists() and not (path.is_dir() and not any(path.iterdir()))
     ]

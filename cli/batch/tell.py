@@ -63,6 +63,18 @@ class Tally:
     def duplicates(self) -> int:
         return sum(bool(shot.duplicate_of) for shot in self.told)
 
+    def counts(self) -> dict[str, int]:
+        """The numbers, for the run record."""
+        return {
+            "shots": len(self.told),
+            "scored": self.scored,
+            "kept": self.kept,
+            "flagged": self.flags,
+            "failed": len(self.failed),
+            "duplicates": self.duplicates,
+            "take_again": len(self.take_again),
+        }
+
     def closing_lines(self) -> list[str]:
         """What stands at the end of every call."""
         flagged = sum(shot.flags > 0 for shot in self.told)
@@ -70,9 +82,9 @@ class Tally:
         if not self.flags:
             lines[0] = f"{count(self.scored, 'shot')} scored. {NO_FINDING}"
         if self.kept:
-            lines.append(f"{count(self.kept, 'shot')} of these stood there already.")
+            lines.append(f"{self.kept} of the {count(len(self.told), 'file')} stood here from an earlier call.")
         if self.duplicates:
-            lines.append(f"{count(self.duplicates, 'file')} had the same picture as another and were not scored again.")
+            lines.append(f"{count(self.duplicates, 'file')} not scored again: the same bytes as another.")
         if self.failed:
             lines.append(f"{count(len(self.failed), 'shot')} could not be scored: {_names(self.failed)}.")
         if self.take_again:
@@ -118,7 +130,8 @@ class Lines:
 
     def begin(self, total: int) -> None:
         """Says how many there are."""
-        print(f"{count(total, 'shot')} to score.", flush=True)
+        if total:
+            print(f"{count(total, 'shot')} to score.", flush=True)
 
     def shot(self, shot: ShotTold) -> None:
         """Says what it gave."""

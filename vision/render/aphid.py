@@ -12,7 +12,7 @@ import numpy as np
 from vision.render.canvas import Canvas, Tube, disc, mottle, open_canvas, strokes, tube
 from vision.render.outlines import STEPS, bend, half_width, middle_line, straightness
 from vision.render.patch import BodyWish, Patch
-from vision.render.tissue import Tissue, between, pick, tissue
+from vision.render.tissue import Tissue, between, pick, plumpness, tissue
 from vision.types import FloatArray
 
 LENGTHS_MM: dict[str, tuple[float, float]] = {
@@ -41,9 +41,18 @@ _CORE = {  # share of light passing at full thickness
     "tan": (0.2, 0.6),
     "olive": (0.06, 0.35),
 }
-_PEAR = [(0, 0), (0.02, 0.2), (0.07, 0.33), (0.14, 0.42), (0.28, 0.62), (0.45, 0.87), (0.62, 1.0), (0.76, 0.93), (0.88, 0.68), (0.95, 0.4), (0.985, 0.16), (1, 0)]
-_SPINDLE = [(0, 0), (0.02, 0.26), (0.08, 0.42), (0.16, 0.5), (0.26, 0.66), (0.34, 0.62), (0.42, 0.74), (0.6, 1.0), (0.75, 0.9), (0.88, 0.6), (0.96, 0.3), (1, 0)]
-_BALL = [(0, 0), (0.02, 0.28), (0.07, 0.42), (0.15, 0.6), (0.3, 0.88), (0.5, 1.0), (0.7, 0.97), (0.85, 0.76), (0.94, 0.5), (0.985, 0.22), (1, 0)]
+_PEAR = (
+    (0, 0.02, 0.07, 0.14, 0.28, 0.45, 0.62, 0.76, 0.88, 0.95, 0.985, 1),
+    (0, 0.2, 0.33, 0.42, 0.62, 0.87, 1.0, 0.93, 0.68, 0.4, 0.16, 0),
+)
+_SPINDLE = (
+    (0, 0.02, 0.08, 0.16, 0.26, 0.34, 0.42, 0.6, 0.75, 0.88, 0.96, 1),
+    (0, 0.26, 0.42, 0.5, 0.66, 0.62, 0.74, 1.0, 0.9, 0.6, 0.3, 0),
+)
+_BALL = (
+    (0, 0.02, 0.07, 0.15, 0.3, 0.5, 0.7, 0.85, 0.94, 0.985, 1),
+    (0, 0.28, 0.42, 0.6, 0.88, 1.0, 0.97, 0.76, 0.5, 0.22, 0),
+)
 
 
 @dataclass(frozen=True)
@@ -64,7 +73,7 @@ class _Frame:
     @property
     def heading(self) -> np.ndarray:
         step = (self.line[0] - self.line[-1]).astype(float)
-        return step / float(np.hypot(*step))
+        return np.asarray(step / np.hypot(*step))
 
 
 def draw_aphid(wish: BodyWish, rng: np.random.Generator) -> Patch:
@@ -78,8 +87,8 @@ def draw_aphid(wish: BodyWish, rng: np.random.Generator) -> Patch:
     colour, core = _colour(rng, form, wish)
     skin = tissue(colour, core, rng)
 
-    nodes = {"mummy": _BALL, "winged": _SPINDLE}.get(form) or (_PEAR if rng.random() < 0.75 else _SPINDLE)
-    left, right = half_width(nodes, width, rng, 0.035)
+    profile = {"mummy": _BALL, "winged": _SPINDLE}.get(form) or (_PEAR if rng.random() < 0.75 else _SPINDLE)
+    left, right = half_width(profile, width, rng, 0.035)
     lies_on_side = bool(rng.random() < 0.28)
     if lies_on_side:
         # Seen from the side the belly bulges and the back is flat.
@@ -92,9 +101,14 @@ def draw_aphid(wish: BodyWish, rng: np.random.Generator) -> Patch:
     dark = tissue("black" if rng.random() < 0.6 else "brown", between(rng, 0.03, 0.4), rng)
     if form == "mummy":
         dark = skin.darker(1.2)
+    body = tube(canvas, line, left, right)
     if limbs:
-        _limbs(canvas, frame, rng, length, skin, dark, shed=wish.heated or form == "mummy", one_sided=lies_on_side)
-    _trunk(canvas, tube(canvas, line, left, right), rng, skin, form, width, core)
+        # What lies under the body is seen through scattering tissue: faint and soft.
+        clear = 1 - np.float32(rng.uniform(0.55, 0.95)) * body.cover
+        _limbs(
+            canvas, clear, frame, rng, length, skin, dark, shed=wish.heated or form == "mummy", one_sided=lies_on_side
+        )
+    _trunk(canvas, body, rng, skin, form, width, core, wild=wish.wild)
     _details(canvas, frame, rng, length, dark, form)
     if form == "winged" and limbs:
         _wings(canvas, frame, rng, length)
@@ -127,11 +141,19 @@ def _colour(rng: np.random.Generator, form: str, wish: BodyWish) -> tuple[str, f
 
 
 def _trunk(
-    canvas: Canvas, body: Tube, rng: np.random.Generator, skin: Tissue, form: str, width_mm: float, core: float
+    canvas: Canvas,
+    body: Tube,
+    rng: np.random.Generator,
+    skin: Tissue,
+    form: str,
+    width_mm: float,
+    core: float,
+    *,
+    wild: bool,
 ) -> None:
     """The body: thick in the middle, pale at the rim, with what shows through the skin."""
     width_here = np.clip(np.sin(np.pi * np.clip(body.t, 0, 1) ** 0.8), 0, 1)
-    thick = body.dome * (0.55 + 0.45 * width_here)
+    thick = body.dome ** plumpness(rng, wild=wild) * (0.55 + 0.45 * width_here)
     thick = thick * (1 + rng.uniform(0.03, 0.1) * mottle(canvas, rng, width_mm * 0.18))
     # Light that meets the steep flank is bent away: a thin darker line some bodies show at the very rim.
     thick = thick + rng.uniform(0, 0.4) * np.exp(-(((np.abs(body.q) - 0.93) / 0.06) ** 2)).astype(np.float32)
@@ -181,6 +203,7 @@ def _details(canvas: Canvas, frame: _Frame, rng: np.random.Generator, length: fl
 
 def _limbs(
     canvas: Canvas,
+    clear: FloatArray,
     frame: _Frame,
     rng: np.random.Generator,
     length: float,
@@ -190,7 +213,7 @@ def _limbs(
     shed: bool,
     one_sided: bool,
 ) -> None:
-    """Six legs and two antennae. Heat and handling cost some of them."""
+    """Six legs and two antennae. Heat and handling cost some of them. `clear` (n, m): how plainly a limb shows at each place."""
     keep = rng.uniform(0.15, 1.0) if shed else rng.uniform(0.7, 1.0)
     spread = rng.choice([0.35, 0.7, 1.0])
     pale = rng.random() < 0.5
@@ -208,16 +231,16 @@ def _limbs(
             foot = knee + _turned(ahead, foot_aim) * length * rng.uniform(0.22, 0.42) * (0.4 + 0.6 * spread)
             thighs.append(np.stack([hip, knee]))
             shins.append(np.stack([knee, (knee + foot) / 2 + rng.normal(0, 0.015 * length, 2), foot]))
-    canvas.lay(strokes(canvas, thighs, 0.04 * length**0.7), colour.density, colour.albedo)
-    canvas.lay(strokes(canvas, shins, 0.024 * length**0.7), colour.density, colour.albedo)
+    canvas.lay(clear * strokes(canvas, thighs, 0.04 * length**0.7), colour.density, colour.albedo)
+    canvas.lay(clear * strokes(canvas, shins, 0.024 * length**0.7), colour.density, colour.albedo)
     feelers = []
-    for side in (-1, 1):
+    for flank in (-1, 1):
         if rng.random() < keep:
-            root = frame.at(0.03, side * 0.5)
-            reach, aim = length * rng.uniform(0.35, 0.9), side * rng.uniform(10, 150)
-            mid = root + _turned(ahead, side * rng.uniform(15, 50)) * reach * 0.4
-            feelers.append(np.stack([root, mid, mid + _turned(ahead, aim) * reach * 0.6]))
-    canvas.lay(strokes(canvas, feelers, 0.02 * length**0.6), colour.density * 0.9, colour.albedo)
+            root = frame.at(0.03, flank * 0.5)
+            reach, swing = length * rng.uniform(0.35, 0.9), flank * rng.uniform(10, 150)
+            mid = root + _turned(ahead, flank * rng.uniform(15, 50)) * reach * 0.4
+            feelers.append(np.stack([root, mid, mid + _turned(ahead, swing) * reach * 0.6]))
+    canvas.lay(clear * strokes(canvas, feelers, 0.02 * length**0.6), colour.density * 0.9, colour.albedo)
 
 
 def _turned(direction: np.ndarray, angle_deg: float) -> np.ndarray:
@@ -245,5 +268,7 @@ def _wings(canvas: Canvas, frame: _Frame, rng: np.random.Generator, length: floa
         veins = [np.stack([root, edge])]
         for share in (0.3, 0.5, 0.7):
             start = root + (edge - root) * share
-            veins.append(np.stack([start, root + axis * long * min(share + 0.35, 0.98) + across * wide * (0.45 - share * 0.35)]))
+            veins.append(
+                np.stack([start, root + axis * long * min(share + 0.35, 0.98) + across * wide * (0.45 - share * 0.35)])
+            )
         canvas.lay(strokes(canvas, veins, 0.015), np.full(3, 0.9), np.full(3, 0.1))

@@ -6,22 +6,25 @@ Florets are grown in millimetres (florets_tree), seen as a height field (florets
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.render import florets_colour as colour
 from vision.render.florets_colour import BudTable, Grain, Palette, Part
+from vision.render.florets_laying import lay_out
 from vision.render.florets_light import Lighting, light_up, rounded_joints
-from vision.render.florets_raster import Relief, draw_balls, draw_discs, draw_domes, draw_tubes, draw_twigs
-from vision.render.florets_tree import Floret, grow_floret, placed
+from vision.render.florets_raster import IntArray, Relief, draw_balls, draw_discs, draw_domes, draw_tubes, draw_twigs
+from vision.render.florets_solids import Floret, merged
 from vision.types import FloatArray, MaskArray
 
 VIEWS = ("underside", "opened")
+_PARTS = (Part.STEM, Part.DOME, Part.CUT, Part.BUD)
 _DOME_FLOOR = 0.3
-_COVERED = (0.42, 0.6)
-"""Share of the picture that produce is to cover, where there is room for it."""
 
 
 @dataclass(frozen=True)
@@ -50,6 +53,17 @@ class _Piece:
     last: int
 
 
+@dataclass(frozen=True)
+class _Paint:
+    """What the light falls on, float32: `albedo` (3, h, w) linear; `bump_mm`, `gloss`, `joined` (h, w)."""
+
+    albedo: FloatArray
+    bump_mm: FloatArray
+    gloss: FloatArray
+    joined: FloatArray
+    """1 on the stalk and branches, whose joints grow together; twigs and buds keep their outlines."""
+
+
 def draw_florets(
     rng: np.random.Generator,
     height_px: int,
@@ -74,93 +88,95 @@ def draw_florets(
     grain = Grain(rng)
     drawn: list[_Piece] = []
     number = 1
-    for floret in _lay_out(rng, width_px / px_per_mm, height_px / px_per_mm, pieces, view, heated):
-        piece = _draw_piece(rng, relief, floret, number, heated and view == "opened", heated)
-        number = piece.last
-        drawn.append(piece)
+    for floret in lay_out(rng, width_px / px_per_mm, height_px / px_per_mm, pieces, view, heated):
+        drawn.append(_dressed(rng, floret, number, heated))
+        number = drawn[-1].last
+    if drawn:
+        _raise(relief, drawn, loose=heated and view == "opened")
     return _developed(relief, drawn, grain, light_direction, specular)
 
 
-def _lay_out(
-    rng: np.random.Generator, width_mm: float, height_mm: float, pieces: int | None, view: str, heated: bool
-) -> list[Floret]:
-    """Florets where they lie: for each, of many random places the one that fills the picture without lying on another."""
-    shape = (max(2, round(height_mm)), max(2, round(width_mm)))
-    taken = np.zeros(shape, dtype=np.uint8)
-    wanted = rng.uniform(*_COVERED) * taken.size
-    laid: list[Floret] = []
-    while pieces is None or len(laid) < pieces:
-        floret = grow_floret(rng, view=view, heated=heated)
-        best, best_score, best_mask = (0.0, 0.0, 0.0), -np.inf, taken
-        for _ in range(30):
-            place = (rng.uniform(0, 2 * np.pi), rng.uniform(-8, width_mm + 8), rng.uniform(-8, height_mm + 8))
-            mask = floret.footprint(shape, *place)
-            gain = cv2.countNonZero(mask)
-            score = min(gain, wanted - cv2.countNonZero(taken)) - 5.0 * cv2.countNonZero(mask & taken)
-            if score > best_score:
-                best, best_score, best_mask = place, score, mask
-        if pieces is None and laid and best_score < 0.02 * min(taken.size, 5000):
-            break
-        laid.append(placed(floret, best[0], np.array([best[1], best[2], 0.0], dtype=np.float32)))
-        taken |= best_mask
-        if pieces is None and cv2.countNonZero(taken) > 0.9 * wanted:
-            break
-    return laid
-
-
-def _draw_piece(
-    rng: np.random.Generator, relief: Relief, floret: Floret, first: int, loose: bool, heated: bool
-) -> _Piece:
-    """Put one floret's solids into the relief, numbered from `first` on, and choose its colours."""
+def _dressed(rng: np.random.Generator, floret: Floret, first: int, heated: bool) -> _Piece:
+    """A piece with its colours, its solids numbered from `first` on."""
     palette = colour.draw_palette(rng, heated=heated)
-    buds = floret.buds
-    table = colour.bud_table(rng, buds.axis, buds.cluster, buds.centre, palette)
-    tubes, domes, discs = floret.tubes, floret.clusters, floret.discs
-    counts = ((Part.STEM, len(tubes.start)), (Part.DOME, len(domes.centre)), (Part.CUT, len(discs.centre)))
+    table = colour.bud_table(rng, floret.buds, palette)
     starts, last = {}, first
-    for part, count in (*counts, (Part.BUD, len(buds.centre))):
+    counts = (len(floret.tubes), len(floret.clusters), len(floret.discs), len(floret.buds))
+    for part, count in zip(_PARTS, counts, strict=True):
         starts[part] = last
         last += count
-    knife = np.zeros((len(tubes.start), 4), dtype=np.float32)
-    knife[tubes.order == 0] = [*discs.normal[0], float(discs.normal[0] @ discs.centre[0])]
-    thick = int(np.searchsorted(tubes.order, 2.5))
-    draw_discs(relief, discs.centre, discs.normal, discs.radius, starts[Part.CUT])
-    draw_tubes(
-        relief, *(a[:thick] for a in (tubes.start, tubes.end, tubes.radius, tubes.along, knife)), starts[Part.STEM]
-    )
-    draw_domes(relief, domes.centre, domes.radius * (0.76 if loose else 0.88), domes.axis, _DOME_FLOOR, starts[Part.DOME])
-    # A bud seen from the side is longer than wide: its long diameter is the one that is reported.
-    stretch = 0.3 * buds.axis[:, :2]
-    longest = 1.0 + np.linalg.norm(stretch, axis=1)
-    draw_balls(relief, buds.centre, 0.5 * buds.diameter / longest, stretch, starts[Part.BUD])
-    draw_twigs(relief, tubes.start[thick:], tubes.end[thick:], tubes.radius[thick:], starts[Part.STEM] + thick)
     return _Piece(floret, palette, table, starts, last)
+
+
+def _raise(relief: Relief, drawn: list[_Piece], *, loose: bool) -> None:
+    """Put all pieces' solids into the relief, the large ones first, so that what they hide is left out."""
+
+    def numbers(part: Part, sizes: list[int]) -> IntArray:
+        runs = [np.arange(size) + piece.first[part] for piece, size in zip(drawn, sizes, strict=True)]
+        return np.concatenate(runs).astype(np.int32)
+
+    discs = merged([p.floret.discs for p in drawn])
+    draw_discs(
+        relief,
+        discs.centre,
+        discs.normal,
+        discs.stem,
+        discs.radius,
+        numbers(Part.CUT, [len(p.floret.discs) for p in drawn]),
+    )
+    tubes = merged([p.floret.tubes for p in drawn])
+    number = numbers(Part.STEM, [len(p.floret.tubes) for p in drawn])
+    knife = np.concatenate([_knife(p.floret) for p in drawn])
+    thick, thin = tubes.order < 3, tubes.order >= 3
+    draw_tubes(
+        relief,
+        tubes.start[thick],
+        tubes.end[thick],
+        tubes.radius[thick],
+        tubes.along[thick],
+        knife[thick],
+        number[thick],
+    )
+    domes = merged([p.floret.clusters for p in drawn])
+    core = domes.radius * np.float32(0.76 if loose else 0.88)
+    draw_domes(
+        relief, domes.centre, core, domes.axis, _DOME_FLOOR, numbers(Part.DOME, [len(p.floret.clusters) for p in drawn])
+    )
+    buds = merged([p.floret.buds for p in drawn])
+    # A bud seen from the side is longer than wide: its long diameter is the one that is reported.
+    stretch = np.float32(0.3) * buds.axis[:, :2]
+    radius = 0.5 * buds.diameter / (1.0 + np.linalg.norm(stretch, axis=1))
+    draw_balls(relief, buds.centre, radius, stretch, numbers(Part.BUD, [len(p.floret.buds) for p in drawn]))
+    draw_twigs(relief, tubes.start[thin], tubes.end[thin], tubes.radius[thin], number[thin])
+
+
+def _knife(floret: Floret) -> FloatArray:
+    """(n, 4) the plane each stem is cut off at: normal and offset in mm for the stalk, zeros for the others."""
+    knife = np.zeros((len(floret.tubes), 4), dtype=np.float32)
+    normal, centre = floret.discs.normal[0], floret.discs.centre[0]
+    knife[floret.tubes.order == 0] = [*normal, float(normal @ centre)]
+    return knife
 
 
 def _developed(
     relief: Relief, drawn: list[_Piece], grain: Grain, light_direction: tuple[float, float], specular: float
 ) -> ProduceLayer:
     """Colour, light and soften the edges of what the relief holds."""
-    albedo = np.zeros((*relief.owner.shape, 3), dtype=np.float32)
-    bump = np.zeros_like(relief.height_mm)
-    gloss, smooth = np.zeros_like(bump), np.zeros_like(bump)
-    for piece in drawn:
-        _paint(relief, piece, grain, albedo, bump, gloss)
-        _mark_joints(relief, piece, smooth)
-    height = rounded_joints(relief.height_mm, smooth, relief.px_per_mm)
-    light = light_up(height, bump, relief.px_per_mm, light_direction)
-    lit = _reflected(albedo, light, gloss, specular)
+    paint = _paint(relief, drawn, grain)
+    height = rounded_joints(relief.height_mm, paint.joined, relief.px_per_mm)
+    light = light_up(height, paint.bump_mm, relief.px_per_mm, light_direction)
     covered = relief.owner > 0
     alpha = _softened(covered.astype(np.float32))
-    spread = np.maximum(alpha, 1e-3)[..., None]
-    reflectance = np.where(alpha[..., None] > 1e-3, _softened(lit * covered[..., None]) / spread, 0.0)
+    per_cover = 1.0 / np.maximum(alpha, 1e-3)
+    planes = [_softened(plane) * per_cover for plane in _reflected(paint, light, specular)]
+    reflectance = np.asarray(cv2.merge(planes), dtype=np.float32)
     ground = np.where(covered, 0.0, light.shade)
     weight = cv2.GaussianBlur(1.0 - covered.astype(np.float32), (0, 0), 2.0)
     below = cv2.GaussianBlur(ground, (0, 0), 2.0) / np.maximum(weight, 1e-3)
     ground_shadow = np.where(covered, np.where(weight > 1e-3, below, 0.3), light.shade)
     return ProduceLayer(
-        reflectance=reflectance.astype(np.float32),
-        alpha=np.clip(alpha, 0.0, 1.0).astype(np.float32),
+        reflectance=reflectance,
+        alpha=np.clip(alpha, 0.0, 1.0),
         ground_shadow=np.clip(ground_shadow, 0.0, 1.0).astype(np.float32),
         depth_mm=height,
         shade=light.shade.astype(np.float32),
@@ -173,69 +189,73 @@ def _softened(picture: FloatArray) -> FloatArray:
     return np.asarray(cv2.GaussianBlur(picture, (0, 0), 0.55), dtype=np.float32)
 
 
-def _paint(
-    relief: Relief, piece: _Piece, grain: Grain, albedo: FloatArray, bump: FloatArray, gloss: FloatArray
-) -> None:
-    """Fill in colour, fine relief and gloss for the pixels of one piece."""
-    owner = relief.owner.reshape(-1)
-    start = piece.first
-    bounds = [start[Part.STEM], start[Part.DOME], start[Part.CUT], start[Part.BUD], piece.last]
-    wet = piece.palette.wet
-    for part, low, high in zip((Part.STEM, Part.DOME, Part.CUT, Part.BUD), bounds[:-1], bounds[1:], strict=True):
-        at = np.flatnonzero((owner >= low) & (owner < high))
-        if not at.size:
-            continue
-        which = owner[at] - low
+def _grouped(relief: Relief, drawn: list[_Piece]) -> Iterator[tuple[_Piece, Part, NDArray[np.intp]]]:
+    """For each piece and part, the places (flat index) where it is the highest; the picture is gone through only once."""
+    covered = np.flatnonzero(relief.owner)
+    starts = [piece.first[part] for piece in drawn for part in _PARTS]
+    group = np.zeros(drawn[-1].last if drawn else 1, dtype=np.uint16)
+    group[starts] = 1
+    # Part after part of piece after piece is numbered in a row, so a running count names the group (from 1 on).
+    group = np.cumsum(group, dtype=np.uint16)
+    of_place = group[relief.owner.reshape(-1)[covered]]
+    sorted_places = covered[np.argsort(of_place, kind="stable")]
+    ends = np.cumsum(np.bincount(of_place, minlength=len(starts) + 1))
+    for number, (low, high) in enumerate(pairwise(ends)):
+        if high > low:
+            yield drawn[number // len(_PARTS)], _PARTS[number % len(_PARTS)], sorted_places[low:high]
+
+
+def _paint(relief: Relief, drawn: list[_Piece], grain: Grain) -> _Paint:
+    """Colour, fine relief, gloss and grown-together stems of every pixel that a piece covers."""
+    shape = relief.owner.shape
+    paint = _Paint(np.zeros((3, *shape), dtype=np.float32), *(np.zeros(shape, dtype=np.float32) for _ in range(3)))
+    for piece, part, at in _grouped(relief, drawn):
+        which = relief.owner.reshape(-1)[at] - piece.first[part]
         u, v = relief.u.reshape(-1)[at], relief.v.reshape(-1)[at]
-        row, column = np.divmod(at, relief.owner.shape[1])
+        row, column = np.divmod(at, shape[1])
         x, y = (column / relief.px_per_mm).astype(np.float32), (row / relief.px_per_mm).astype(np.float32)
         if part is Part.BUD:
             rgb, fine = colour.colour_buds(piece.buds, which, u, v, x, y, grain)
         elif part is Part.STEM:
             tubes = piece.floret.tubes
-            own = np.where(tubes.order[which] > 2, which, 10.0 * tubes.girth[which]).astype(np.float32)
-            rgb, fine = colour.colour_stems(
-                piece.palette, tubes.order[which], tubes.girth[which], u, v, own, grain
-            )
+            order, girth = tubes.order[which], tubes.girth[which]
+            own = np.where(order > 2, which, 10.0 * girth).astype(np.float32)
+            rgb, fine = colour.colour_stems(piece.palette, order, girth, u, v, own, grain)
+            paint.joined.reshape(-1)[at] = order < 3
         elif part is Part.CUT:
-            rgb, fine = _cut_paint(piece, which, u, v, grain)
+            rgb, fine = _cut_paint(piece, u, v, grain)
         else:
             rgb, fine = colour.colour_domes(piece.palette, x, y, grain)
         drops = np.clip(grain.at(x + 17, y, 4.0) * 0.6 + 0.4, 0.0, 1.0)
-        albedo.reshape(-1, 3)[at] = rgb
-        bump.reshape(-1)[at] = fine
-        gloss.reshape(-1)[at] = 0.25 + wet * drops * (0.5 if part is Part.CUT else 1.0)
+        for channel in range(3):
+            paint.albedo[channel].reshape(-1)[at] = rgb[:, channel]
+        paint.bump_mm.reshape(-1)[at] = fine
+        paint.gloss.reshape(-1)[at] = 0.25 + piece.palette.wet * drops * (0.5 if part is Part.CUT else 1.0)
+    return paint
 
 
-def _mark_joints(relief: Relief, piece: _Piece, smooth: FloatArray) -> None:
-    """Set `smooth` to 1 on the stalk and branches, whose joints grow together; twigs and buds keep their outlines."""
-    start = piece.first[Part.STEM]
-    thick = start + int(np.searchsorted(piece.floret.tubes.order, 2.5))
-    smooth[(relief.owner >= start) & (relief.owner < thick)] = 1.0
-
-
-def _cut_paint(
-    piece: _Piece, which: FloatArray, u: FloatArray, v: FloatArray, grain: Grain
-) -> tuple[FloatArray, FloatArray]:
+def _cut_paint(piece: _Piece, u: FloatArray, v: FloatArray, grain: Grain) -> tuple[FloatArray, FloatArray]:
     normal = piece.floret.discs.normal[0]
     rise = -(u * normal[0] + v * normal[1]) / max(float(normal[2]), 0.05)
     out = np.sqrt(u * u + v * v + rise * rise) / piece.floret.discs.radius[0]
     return colour.colour_cut(piece.palette, out, np.arctan2(v, u), u, v, grain)
 
 
-def _reflected(albedo: FloatArray, light: Lighting, gloss: FloatArray, specular: float) -> FloatArray:
+def _reflected(paint: _Paint, light: Lighting, specular: float) -> list[FloatArray]:
     """Light sent back: diffuse, what green leaves pass on to each other in the gaps, a broad sheen and sharp wet glints."""
     powers = [light.glint]
     for _ in range(9):
         powers.append(powers[-1] * powers[-1])
     broad, narrow, sharp = powers[4], powers[6], powers[9]
-    sheen = np.float32(specular) * light.direct * light.sky * (0.35 * broad + gloss * (1.2 * narrow + 6.0 * gloss * sharp))
-    lit = np.empty_like(albedo)
+    sheen = (
+        np.float32(specular)
+        * light.direct
+        * light.sky
+        * paint.gloss
+        * (broad + 1.2 * narrow + 6.0 * paint.gloss * sharp)
+    )
     in_gaps = np.float32(0.55) * (1.0 - light.sky)
-    for channel in range(3):
-        own = albedo[..., channel]
-        lit[..., channel] = own * (light.shade + in_gaps * own) + sheen
-    return lit
+    return [plane * (light.shade + in_gaps * plane) + sheen for plane in paint.albedo]
 
 
 def _bud_places(relief: Relief, drawn: list[_Piece]) -> FloatArray:

@@ -35,14 +35,20 @@ def ring_light(rho: FloatArray, reach_deg: float, index: float = WATER_INDEX) ->
     return (seen * fresnel).astype(np.float32)
 
 
-def _one(canvas: Canvas, rng: np.random.Generator, x: float, y: float, radius: float, reach: float, dome: bool) -> FloatArray:
+def _one(
+    canvas: Canvas, rng: np.random.Generator, x: float, y: float, radius: float, reach: float, dome: bool
+) -> FloatArray:
     """Light factor of one bubble over the canvas."""
     squash = rng.uniform(0.94, 1.0) if radius > 0.6 else 1.0
     rho = np.hypot(canvas.x_mm - np.float32(x), (canvas.y_mm - np.float32(y)) / np.float32(squash)) / np.float32(radius)
     cover = np.clip((1 - rho) * radius * canvas.per_mm + 0.5, 0, 1)
     if dome:
         # A thin film on the surface: clear inside, with a slim double rim where the water climbs it.
-        light = 1 - rng.uniform(0.02, 0.1) - rng.uniform(0.3, 0.75) * np.exp(-(((rho - 0.94) / rng.uniform(0.03, 0.07)) ** 2))
+        light = (
+            1
+            - rng.uniform(0.02, 0.1)
+            - rng.uniform(0.3, 0.75) * np.exp(-(((rho - 0.94) / rng.uniform(0.03, 0.07)) ** 2))
+        )
         light += rng.uniform(0.05, 0.3) * np.exp(-(((rho - 0.83) / 0.06) ** 2))
     else:
         light = ring_light(rho, reach) * 0.97 + 0.03
@@ -53,7 +59,7 @@ def _one(canvas: Canvas, rng: np.random.Generator, x: float, y: float, radius: f
     light = light + rng.uniform(0, 0.5) * glint
     # Past the rim the surface is drawn up: a faint halo.
     halo = np.exp(-((rho - 1) / 0.25)) * (rho > 1) * (rng.uniform(-0.02, 0.12) if dome else rng.uniform(0, 0.02))
-    return (cover * light + (1 - cover) * (1 - halo)).astype(np.float32)
+    return np.asarray(cover * light + (1 - cover) * (1 - halo), np.float32)
 
 
 def draw_bubble(wish: BodyWish, rng: np.random.Generator) -> Patch:
@@ -81,7 +87,9 @@ def draw_bubble(wish: BodyWish, rng: np.random.Generator) -> Patch:
     canvas.density[:] = -np.log(np.clip(light, 0.01, 2))[..., None]
     canvas.body[:] = cover
     length = 2 * max(r for *_, r in spots)
-    return canvas.patch(length_mm=length, width_mm=length, form="cluster" if len(spots) > 1 else ("dome" if dome else "ball"))
+    return canvas.patch(
+        length_mm=length, width_mm=length, form="cluster" if len(spots) > 1 else ("dome" if dome else "ball")
+    )
 
 
 def draw_drop(wish: BodyWish, rng: np.random.Generator) -> Patch:
@@ -96,10 +104,10 @@ def draw_drop(wish: BodyWish, rng: np.random.Generator) -> Patch:
     rim = np.interp(around, a[order], np.hypot(*ring.T)[order], period=2 * np.pi) * size / 2
     rho = np.hypot(canvas.x_mm, canvas.y_mm) / rim
     cover = np.clip((1 - rho) * size / 2 * canvas.per_mm + 0.5, 0, 1).astype(np.float32)
-    edge = np.exp(-(((rho - rng.uniform(0.9, 0.97)) / rng.uniform(0.04, 0.12)) ** 2))
-    light = 1 + rng.uniform(0, 0.12) * (rho < 0.7) - rng.uniform(0.25, 0.85) * edge
-    glint_at = np.array([np.cos(rng.uniform(0, 6.3)), np.sin(rng.uniform(0, 6.3))]) * size * 0.2
-    glint = np.exp(-(((canvas.x_mm - glint_at[0]) ** 2 + (canvas.y_mm - glint_at[1]) ** 2) / (0.06 * size) ** 2))
+    light, glint_at = _through_drop(canvas, rng, rho, wish.to_lamp)
+    glint_at = glint_at * size * 0.24
+    far = np.hypot(canvas.x_mm - glint_at[0], canvas.y_mm - glint_at[1]) / (rng.uniform(0.03, 0.07) * size)
+    glint = np.exp(-(far**4)) + 0.15 * np.exp(-((far / 2.5) ** 2))
     canvas.density[:] = (cover * -np.log(np.clip(light, 0.05, 2)).astype(np.float32))[..., None]
     canvas.body[:] = cover
     canvas.cover[:] = (glint * cover * 0.9).astype(np.float32)
@@ -107,3 +115,19 @@ def draw_drop(wish: BodyWish, rng: np.random.Generator) -> Patch:
     dome = np.sqrt(np.clip(1 - rho**2, 0, 1)) * size * 0.25
     canvas.height_mm[:] = dome
     return canvas.patch(length_mm=size, width_mm=size, gloss=1.0)
+
+
+def _through_drop(
+    canvas: Canvas, rng: np.random.Generator, rho: FloatArray, to_lamp: tuple[float, float] | None
+) -> tuple[FloatArray, FloatArray]:
+    """Light factor of a drop over its own relative radius, and the side its glint is on."""
+    if to_lamp is None:
+        a = rng.uniform(0, 2 * np.pi)
+        edge = np.exp(-(((rho - rng.uniform(0.9, 0.97)) / rng.uniform(0.04, 0.12)) ** 2))
+        light = 1 + rng.uniform(0, 0.12) * (rho < 0.7) - rng.uniform(0.25, 0.85) * edge
+        return light.astype(np.float32), np.array([np.cos(a), np.sin(a)], np.float32)
+    # From above the drop is a lens: it is darker towards the lamp and gathers light on its far side.
+    way = np.array(to_lamp, np.float32) / np.float32(np.hypot(*to_lamp) + 1e-6)
+    along = (canvas.x_mm * way[0] + canvas.y_mm * way[1]) / np.maximum(np.hypot(canvas.x_mm, canvas.y_mm), 1e-4) * rho
+    light = 1 - rng.uniform(0.02, 0.12) - rng.uniform(0.08, 0.28) * along * np.clip(rho, 0, 1) ** 2
+    return light.astype(np.float32), way

@@ -7,14 +7,20 @@ import numpy as np
 from vision.render.canvas import Canvas, Tube, disc, mottle, open_canvas, strokes, tube
 from vision.render.outlines import STEPS, bend, box_round, half_width, middle_line, straightness
 from vision.render.patch import BodyWish, Patch
-from vision.render.tissue import Tissue, between, pick, tissue
+from vision.render.tissue import Tissue, between, pick, plumpness, tissue
 from vision.types import FloatArray
 
 # Plutella xylostella about 1.7 mm in the first stage to 11.2 mm grown (from memory; to 10 mm: Barmac page).
 LENGTHS_MM = (1.5, 12.0)
 LENGTH_OVER_WIDTH = (5.0, 8.0)  # from memory
-_PLUMP = [(0, 0), (0.015, 0.5), (0.05, 0.72), (0.09, 0.78), (0.15, 0.9), (0.3, 1.0), (0.6, 1.0), (0.78, 0.93), (0.9, 0.72), (0.96, 0.5), (0.99, 0.26), (1, 0)]
-_TAPERED = [(0, 0), (0.015, 0.36), (0.05, 0.54), (0.1, 0.62), (0.2, 0.82), (0.42, 1.0), (0.6, 0.98), (0.78, 0.8), (0.9, 0.54), (0.97, 0.32), (0.99, 0.2), (1, 0)]
+_PLUMP = (
+    (0, 0.015, 0.05, 0.09, 0.15, 0.3, 0.6, 0.78, 0.9, 0.96, 0.99, 1),
+    (0, 0.5, 0.72, 0.78, 0.9, 1.0, 1.0, 0.93, 0.72, 0.5, 0.26, 0),
+)
+_TAPERED = (
+    (0, 0.015, 0.05, 0.1, 0.2, 0.42, 0.6, 0.78, 0.9, 0.97, 0.99, 1),
+    (0, 0.36, 0.54, 0.62, 0.82, 1.0, 0.98, 0.8, 0.54, 0.32, 0.2, 0),
+)
 
 
 def draw_caterpillar(wish: BodyWish, rng: np.random.Generator) -> Patch:
@@ -38,8 +44,8 @@ def draw_caterpillar(wish: BodyWish, rng: np.random.Generator) -> Patch:
     skin = tissue(colour, core, rng)
     head_share = float(np.clip(rng.uniform(0.6, 0.9) * width / length, 0.04, 0.16)) * (1.3 if length < 3 else 1.0)
     if limbs:
-        _legs_and_hairs(canvas, line, (left + right) / 2, rng, width, skin)
-    _trunk(canvas, body, rng, skin, width, segments, opaque=wish.heated)
+        _legs_and_hairs(canvas, line, np.asarray((left + right) / 2, np.float32), rng, width, skin)
+    _trunk(canvas, body, rng, skin, width, segments, opaque=wish.heated, wild=wish.wild)
     _head(canvas, body, line, rng, width, length, head_share)
     return canvas.patch(
         length_mm=float(length),
@@ -67,12 +73,20 @@ def _colour(rng: np.random.Generator, length: float, wish: BodyWish) -> tuple[st
 
 
 def _trunk(
-    canvas: Canvas, body: Tube, rng: np.random.Generator, skin: Tissue, width_mm: float, segments: int, *, opaque: bool
+    canvas: Canvas,
+    body: Tube,
+    rng: np.random.Generator,
+    skin: Tissue,
+    width_mm: float,
+    segments: int,
+    *,
+    opaque: bool,
+    wild: bool,
 ) -> None:
     """Creased cylinder with the gut, lines along the sides, and air tubes."""
     phase = np.cos(2 * np.pi * segments * body.t)
     crease = np.exp(-((np.abs((body.t * segments) % 1.0 - 0.5) - 0.5) ** 2) / 0.012).astype(np.float32)
-    thick = body.dome ** rng.uniform(0.7, 1.2) * (1 + 0.06 * phase)
+    thick = body.dome ** plumpness(rng, wild=wild) * (1 + 0.06 * phase)
     thick = thick * (1 + rng.uniform(-0.12, 0.35) * crease) * (1 + 0.05 * mottle(canvas, rng, width_mm * 0.25))
     density = skin.over(np.clip(thick, 0, None).astype(np.float32))
     gut_hue = np.array([1.0, 0.55, 1.3], np.float32) if not opaque else np.array([0.8, 0.95, 1.2], np.float32)

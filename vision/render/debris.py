@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
+from scipy.interpolate import CubicSpline
 
 from vision.render.bubbles import draw_bubble, draw_drop
 from vision.render.canvas import Canvas, disc, mottle, open_canvas, polygon, strokes, tube
@@ -23,7 +25,8 @@ def draw_fibre(wish: BodyWish, rng: np.random.Generator) -> Patch:
     n = max(60, int(length * 25))
     knots = max(4, int(length * rng.uniform(0.4, 2.5)))
     curl = rng.normal(0, 0.15 if hair else rng.uniform(0.3, 1.6), knots)
-    heading = np.cumsum(np.interp(np.linspace(0, knots - 1, n), np.arange(knots), curl)) * length / n * 1.6
+    smooth = CubicSpline(np.arange(knots), curl)(np.linspace(0, knots - 1, n))
+    heading = np.cumsum(smooth) * length / n * 1.6
     step = length / n
     points = np.cumsum(np.stack([np.cos(heading), np.sin(heading)], 1) * step, axis=0)
     a = np.deg2rad(_angle(wish, rng))
@@ -34,7 +37,12 @@ def draw_fibre(wish: BodyWish, rng: np.random.Generator) -> Patch:
     albedo = np.full(3, rng.uniform(0.05, 0.75))
     if not hair:
         name = pick(rng, {"plain": 0.5, "blue": 0.2, "red": 0.12, "black": 0.12, "green": 0.06})
-        shade = {"blue": (1.8, 1.1, 0.35), "red": (0.3, 1.7, 1.5), "black": (2.5, 2.5, 2.5), "green": (1.5, 0.6, 1.4)}.get(name)
+        shade = {
+            "blue": (1.8, 1.1, 0.35),
+            "red": (0.3, 1.7, 1.5),
+            "black": (2.5, 2.5, 2.5),
+            "green": (1.5, 0.6, 1.4),
+        }.get(name)
         if shade is not None:
             density = np.array(shade) * rng.uniform(0.4, 1.3)
             albedo = np.exp(-np.array(shade)) * 0.8
@@ -72,8 +80,6 @@ def draw_grit(wish: BodyWish, rng: np.random.Generator) -> Patch:
 
 
 def _inside_mm(canvas: Canvas, cover: np.ndarray) -> np.ndarray:
-    import cv2
-
     return np.asarray(cv2.distanceTransform((cover > 0.5).astype(np.uint8), cv2.DIST_L2, 5)) / canvas.per_mm
 
 
@@ -85,7 +91,11 @@ def draw_leaf_bit(wish: BodyWish, rng: np.random.Generator) -> Patch:
     reach = float(np.abs(ring).max()) + 0.05
     canvas = open_canvas(wish.px_per_mm, wish.sub_px, (-reach, -reach, reach, reach))
     cover = polygon(canvas, ring)
-    odds = {"olive": 0.5, "brown": 0.2, "green": 0.2, "yellow": 0.1} if wish.heated else {"green": 0.72, "yellow": 0.14, "olive": 0.14}
+    odds = (
+        {"olive": 0.5, "brown": 0.2, "green": 0.2, "yellow": 0.1}
+        if wish.heated
+        else {"green": 0.72, "yellow": 0.14, "olive": 0.14}
+    )
     stuff = tissue(pick(rng, odds), between(rng, 0.12, 0.75), rng, 0.15)
     thick = 1 + 0.25 * mottle(canvas, rng, max(0.3, size * 0.2)) + 0.15 * mottle(canvas, rng, 0.06)
     if rng.random() < 0.5:
@@ -97,7 +107,11 @@ def draw_leaf_bit(wish: BodyWish, rng: np.random.Generator) -> Patch:
     tone = np.clip(0.8 + 0.2 * thick, 0.3, 2)[..., None]
     lifted = 0.15 + 0.1 * mottle(canvas, rng, size * 0.4)
     canvas.lay(
-        cover, stuff.over(np.clip(thick, 0.15, None).astype(np.float32)), stuff.albedo * tone, height_mm=np.clip(lifted, 0.05, 1), body=True
+        cover,
+        stuff.over(np.clip(thick, 0.15, None).astype(np.float32)),
+        stuff.albedo * tone,
+        height_mm=np.clip(lifted, 0.05, 1),
+        body=True,
     )
     return canvas.patch(length_mm=size, width_mm=size / stretch)
 
@@ -117,25 +131,35 @@ def draw_bud(wish: BodyWish, rng: np.random.Generator) -> Patch:
     """A shed flower bud, 1 to 2 mm: rounder than an aphid, sepals closed over it, mostly with a stub of its stalk."""
     length = rng.uniform(0.9, 2.1) if wish.length_mm is None else wish.length_mm
     width = length / rng.uniform(1.03, 1.45)
-    nodes = [(0, 0), (0.03, 0.38), (0.1, 0.62), (0.25, 0.88), (0.45, 1.0), (0.7, 0.92), (0.88, 0.62), (0.97, 0.34), (1, 0)]
+    profile = ((0, 0.03, 0.1, 0.25, 0.45, 0.7, 0.88, 0.97, 1), (0, 0.38, 0.62, 0.88, 1.0, 0.92, 0.62, 0.34, 0))
     line = middle_line(length, 0.0, _angle(wish, rng))
-    left, right = half_width(nodes, width, rng, 0.03)
+    left, right = half_width(profile, width, rng, 0.03)
     canvas = open_canvas(wish.px_per_mm, wish.sub_px, box_round(line, max(length * 0.75, width)))
-    odds = {"brown": 0.4, "olive": 0.45, "green": 0.15} if wish.heated else {"green": 0.75, "olive": 0.15, "yellow": 0.1}
+    odds = (
+        {"brown": 0.4, "olive": 0.45, "green": 0.15} if wish.heated else {"green": 0.75, "olive": 0.15, "yellow": 0.1}
+    )
     stuff = tissue(pick(rng, odds), between(rng, 0.02, 0.22), rng, 0.12)
+    body = tube(canvas, line, left, right)
     if rng.random() < 0.8:
         tail = (line[-1] - line[0]).astype(float) / length
         bent = np.array([-tail[1], tail[0]]) * rng.uniform(-0.2, 0.2)
         stub = np.stack([line[-1] - tail * 0.05, line[-1] + (tail + bent) * length * rng.uniform(0.1, 0.65)])
-        canvas.lay(strokes(canvas, [stub], length * rng.uniform(0.15, 0.25)), stuff.density * 0.55, stuff.albedo * 1.2)
-    body = tube(canvas, line, left, right)
+        cover = strokes(canvas, [stub], length * rng.uniform(0.12, 0.22)) * (1 - body.cover)
+        ribbed = stuff.density * (0.5 + 0.12 * mottle(canvas, rng, 0.12))[..., None]
+        canvas.lay(cover, ribbed, stuff.albedo * 1.2, height_mm=0.15 * length)
     thick = body.dome * (1 + 0.1 * mottle(canvas, rng, 0.15))
     at = rng.uniform(-0.35, 0.35)
     seam = np.exp(-(((body.q - at * (1 - body.t)) / 0.07) ** 2)) + np.exp(-(((body.q + 0.6 - 0.3 * at) / 0.06) ** 2))
     thick = thick * (1 + rng.uniform(0, 0.4) * seam)
     tip = np.clip((0.3 - body.t) / 0.3, 0, 1)[..., None]
     albedo = stuff.albedo * (1 + 0.5 * tip) * (1 - 0.35 * np.clip(seam, 0, 1))[..., None]
-    canvas.lay(body.cover, stuff.over(thick.astype(np.float32)), np.clip(albedo, 0.01, 0.9), height_mm=body.dome * width * 0.9, body=True)
+    canvas.lay(
+        body.cover,
+        stuff.over(thick.astype(np.float32)),
+        np.clip(albedo, 0.01, 0.9),
+        height_mm=body.dome * width * 0.9,
+        body=True,
+    )
     return canvas.patch(length_mm=length, width_mm=width, gloss=0.15)
 
 
@@ -148,12 +172,19 @@ def draw_seed(wish: BodyWish, rng: np.random.Generator) -> Patch:
     canvas = open_canvas(wish.px_per_mm, wish.sub_px, (-reach, -reach, reach, reach))
     cover = polygon(canvas, ring)
     deep = np.clip(_inside_mm(canvas, cover) / (size * 0.45), 0, 1).astype(np.float32)
-    stuff = tissue(pick(rng, {"brown": 0.6, "black": 0.25, "tan": 0.15}), between(rng, 0.15, 0.6) if empty else between(rng, 0.004, 0.04), rng, 0.15)
+    stuff = tissue(
+        pick(rng, {"brown": 0.6, "black": 0.25, "tan": 0.15}),
+        between(rng, 0.15, 0.6) if empty else between(rng, 0.004, 0.04),
+        rng,
+        0.15,
+    )
     # A shell is thickest to the light at its rim, a full seed in its middle.
     thick = (0.5 + 1.1 * (1 - deep) ** 3) if empty else np.sqrt(np.clip(1 - (1 - deep) ** 2, 0, 1)) * 1.1
     if empty and rng.random() < 0.7:
         a = rng.uniform(0, 6.3)
-        cover = cover * (1 - disc(canvas, size * 0.45 * np.cos(a), size * 0.45 * np.sin(a), size * rng.uniform(0.15, 0.35)))
+        cover = cover * (
+            1 - disc(canvas, size * 0.45 * np.cos(a), size * 0.45 * np.sin(a), size * rng.uniform(0.15, 0.35))
+        )
     thick = thick * (1 + 0.12 * mottle(canvas, rng, 0.08))
     canvas.lay(cover, stuff.over(thick.astype(np.float32)), stuff.albedo, height_mm=deep * size * 0.6, body=True)
     return canvas.patch(length_mm=size, width_mm=size * 0.9, form="coat" if empty else "", gloss=0.4)
@@ -167,7 +198,12 @@ def draw_pollen(wish: BodyWish, rng: np.random.Generator) -> Patch:
     reach = float(np.abs(spots).max()) + grain * 2
     canvas = open_canvas(wish.px_per_mm, wish.sub_px, (-reach, -reach, reach, reach))
     for x, y in spots:
-        canvas.lay(disc(canvas, x, y, grain / 2), np.array([0.3, 0.5, 1.4]) * rng.uniform(0.5, 1.2), np.array([0.6, 0.5, 0.08]), body=True)
+        canvas.lay(
+            disc(canvas, x, y, grain / 2),
+            np.array([0.3, 0.5, 1.4]) * rng.uniform(0.5, 1.2),
+            np.array([0.6, 0.5, 0.08]),
+            body=True,
+        )
     size = float(np.ptp(spots, axis=0).max()) + grain
     return canvas.patch(length_mm=size, width_mm=size)
 
@@ -188,12 +224,18 @@ def draw_frass(wish: BodyWish, rng: np.random.Generator) -> Patch:
     length = between(rng, 0.25, 1.2) if wish.length_mm is None else wish.length_mm
     width = length / rng.uniform(1.1, 1.7)
     line = middle_line(length, bend(rng, "straight", 0.4), _angle(wish, rng))
-    left, right = half_width([(0, 0), (0.04, 0.7), (0.15, 0.95), (0.5, 1), (0.85, 0.95), (0.96, 0.7), (1, 0)], width, rng, 0.08)
+    left, right = half_width(((0, 0.04, 0.15, 0.5, 0.85, 0.96, 1), (0, 0.48, 0.82, 1, 0.85, 0.52, 0)), width, rng, 0.08)
     canvas = open_canvas(wish.px_per_mm, wish.sub_px, box_round(line, width))
     body = tube(canvas, line, left, right)
     stuff = tissue(pick(rng, {"olive": 0.45, "green": 0.3, "black": 0.25}), between(rng, 0.01, 0.12), rng, 0.15)
     thick = np.clip(body.dome * (1 + 0.3 * mottle(canvas, rng, 0.09)), 0, None)
-    canvas.lay(body.cover, stuff.over(thick.astype(np.float32)), stuff.albedo * 0.6, height_mm=body.dome * width * 0.8, body=True)
+    canvas.lay(
+        body.cover,
+        stuff.over(thick.astype(np.float32)),
+        stuff.albedo * 0.6,
+        height_mm=body.dome * width * 0.8,
+        body=True,
+    )
     return canvas.patch(length_mm=length, width_mm=width)
 
 

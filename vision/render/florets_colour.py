@@ -11,8 +11,9 @@ from enum import IntEnum
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from vision.render.florets_raster import IntArray
+from vision.render.florets_solids import Buds
 from vision.types import FloatArray
 
 _TILE_PX = 512
@@ -55,7 +56,7 @@ def draw_palette(rng: np.random.Generator, *, heated: bool) -> Palette:
         bud = np.array([0.078, 0.152, 0.066]) * depth * leaning
     stem = np.array([0.37, 0.47, 0.22]) * rng.uniform([0.82, 0.86, 0.75], [1.12, 1.1, 1.2])
     if heated:
-        stem = stem * np.array([0.86, 0.88, 0.66])
+        stem = stem * np.array([0.86, 0.85, 0.73])
     return Palette(
         bud=bud.astype(np.float32),
         seam=(bud * rng.uniform(1.7, 2.3) + np.array([0.02, 0.03, 0.012])).astype(np.float32),
@@ -88,7 +89,7 @@ class Grain:
         np.mod(x / np.float32(step_x), np.float32(_TILE_PX), out=place[0, :n])
         np.mod(y / np.float32(step_y), np.float32(_TILE_PX), out=place[1, :n])
         grid = place.reshape(2, rows, columns)
-        return np.asarray(cv2.remap(self._tile, grid[0], grid[1], cv2.INTER_LINEAR)).reshape(-1)[:n]
+        return np.asarray(cv2.remap(self._tile, grid[0], grid[1], cv2.INTER_LINEAR), dtype=np.float32).reshape(-1)[:n]
 
 
 @dataclass(frozen=True)
@@ -103,14 +104,13 @@ class BudTable:
     turned: FloatArray
 
 
-def bud_table(
-    rng: np.random.Generator, axis: FloatArray, cluster: FloatArray, centre: FloatArray, palette: Palette
-) -> BudTable:
+def bud_table(rng: np.random.Generator, buds: Buds, palette: Palette) -> BudTable:
     """Frames and colours of one piece's buds; browning comes in patches, with lone buds between."""
+    axis, cluster, centre = buds.axis, buds.cluster, buds.centre
     n = len(axis)
-    helper = np.where(np.abs(axis[:, :1]) < 0.8, np.array([[1.0, 0.0, 0.0]]), np.array([[0.0, 1.0, 0.0]]))
+    spare = np.where(np.abs(axis[:, :1]) < 0.8, np.array([[1.0, 0.0, 0.0]]), np.array([[0.0, 1.0, 0.0]]))
     spin = rng.uniform(0.0, np.pi, (n, 1))
-    raw = np.cross(helper, axis)
+    raw = np.cross(spare, axis)
     raw /= np.maximum(np.linalg.norm(raw, axis=1, keepdims=True), 1e-6)
     other = np.cross(axis, raw)
     first = np.cos(spin) * raw + np.sin(spin) * other
@@ -132,7 +132,13 @@ def bud_table(
 
 
 def colour_buds(
-    table: BudTable, which: NDArray[np.intp], u: FloatArray, v: FloatArray, x_mm: FloatArray, y_mm: FloatArray, grain: Grain
+    table: BudTable,
+    which: IntArray,
+    u: FloatArray,
+    v: FloatArray,
+    x_mm: FloatArray,
+    y_mm: FloatArray,
+    grain: Grain,
 ) -> tuple[FloatArray, FloatArray]:
     """Reflectance (n, 3) and fine relief in mm (n,) of bud pixels: four sepals with paler seams, a tip, mottling."""
     w = np.sqrt(np.maximum(1.0 - u * u - v * v, 0.0))
@@ -143,10 +149,12 @@ def colour_buds(
     nearest = np.minimum(np.abs(first), np.abs(second))
     seam = np.exp(-((nearest / 0.085) ** 2)) * np.clip(1.5 * tip + 0.25, 0.0, 1.0)
     mottle = grain.at(x_mm, y_mm, 0.35)
-    fine = grain.at(x_mm + 7, y_mm + 3, 0.11)
+    fine = grain.at(x_mm + 7, y_mm + 3, 0.07)
     tone = (1.0 + 0.1 * mottle + 0.07 * fine) * (0.86 + 0.2 * np.clip(tip, -1, 1))
     colour = table.colour[which] * tone[:, None]
-    colour += (table.seam[which] - colour) * (seam * np.clip(0.36 + 0.12 * mottle, 0, 1) + 0.3 * np.clip(tip * 6.0 - 5.2, 0, 1))[:, None]
+    colour += (table.seam[which] - colour) * (
+        seam * np.clip(0.36 + 0.12 * mottle, 0, 1) + 0.3 * np.clip(tip * 6.0 - 5.2, 0, 1)
+    )[:, None]
     turned = table.turned[which]
     how_far = np.clip(turned[:, 3] * (0.75 + 0.45 * tip + 0.2 * mottle), 0.0, 1.0)
     colour += (turned[:, :3] * tone[:, None] - colour) * how_far[:, None]
@@ -155,26 +163,32 @@ def colour_buds(
 
 
 def colour_stems(
-    palette: Palette, order: FloatArray, radius_mm: FloatArray, along_mm: FloatArray, across: FloatArray,
-    own: FloatArray, grain: Grain,
+    palette: Palette,
+    order: FloatArray,
+    radius_mm: FloatArray,
+    along_mm: FloatArray,
+    across: FloatArray,
+    own: FloatArray,
+    grain: Grain,
 ) -> tuple[FloatArray, FloatArray]:
     """Reflectance (n, 3) and fine relief in mm (n,) of stem pixels: lengthwise fibres, pale pits, small bruises."""
     round_mm = np.arcsin(np.clip(across, -1.0, 1.0)) * radius_mm + own * np.float32(13.7)
     along = along_mm + own * np.float32(5.3)
     # A branch takes on its own colour and fibres gradually from where it leaves the thicker stem.
-    own_part = np.where((order > 0) & (order < 3), np.clip(along_mm / 9.0, 0.0, 1.0), 1.0)
+    own_part = np.where((order > 0) & (order < 3), np.clip(along_mm / 7.0, 0.0, 1.0), 1.0)
     age = order - 1.0 + np.where(order > 0, own_part, 1.0)
-    fibre = grain.at(along, round_mm, 9.0, 0.4) * (0.35 + 0.65 * own_part)
+    fibre = grain.at(along, round_mm, 9.0, 0.4) * (0.15 + 0.85 * own_part)
     hair = grain.at(along, round_mm + 3, 3.0, 0.16)
+    thread = grain.at(along + 5, round_mm, 0.9, 0.06)
     blotch = grain.at(along + 11, round_mm, 7.0, 3.5)
     pit = np.clip(grain.at(along, round_mm + 9, 0.9, 0.5) - 2.0, 0.0, 1.0)
     bruise = np.clip(grain.at(along + 23, round_mm + 5, 3.6, 2.2) - 2.1, 0.0, 0.8)
     green = np.clip(0.12 + 0.24 * age + 0.1 * blotch + 0.07 * fibre, 0.0, 1.0)[:, None]
     colour = palette.stem * (1.0 - green) + palette.twig * green
-    colour = colour * (1.0 + 0.075 * fibre + 0.05 * hair + 0.05 * blotch)[:, None]
+    colour = colour * (1.0 + 0.055 * fibre + 0.045 * hair + 0.035 * thread + 0.05 * blotch)[:, None]
     colour += (np.array([0.5, 0.55, 0.36], dtype=np.float32) - colour) * (0.6 * pit)[:, None]
     colour += (palette.brown * 1.1 - colour) * bruise[:, None]
-    relief = np.minimum(radius_mm, 2.0) * (0.012 * fibre + 0.006 * hair) - 0.03 * bruise
+    relief = np.minimum(radius_mm, 2.0) * (0.007 * fibre + 0.004 * hair) - 0.03 * bruise
     return np.maximum(colour, 0.01).astype(np.float32), relief.astype(np.float32)
 
 

@@ -7,14 +7,16 @@ sky a point sees. The ground in the open has illumination 1.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.types import FloatArray
 
 _SKY_SHARE = 0.55
-_NEAR_PX_PER_MM = 24.0
+_NEAR_PX_PER_MM = 15.0
 _MIDDLE_PX_PER_MM = 8.0
 _FAR_PX_PER_MM = 4.0
 _COMPASS = 8
@@ -31,7 +33,9 @@ class Lighting:
     glint: FloatArray
 
 
-def light_up(height_mm: FloatArray, bump_mm: FloatArray, px_per_mm: float, light_direction: tuple[float, float]) -> Lighting:
+def light_up(
+    height_mm: FloatArray, bump_mm: FloatArray, px_per_mm: float, light_direction: tuple[float, float]
+) -> Lighting:
     """Illumination of `height_mm` (h, w) float32 with fine relief `bump_mm` added for the slopes only.
 
     `light_direction`: x and y of the way towards the lamp for a rise of 1 along z.
@@ -45,7 +49,7 @@ def light_up(height_mm: FloatArray, bump_mm: FloatArray, px_per_mm: float, light
     half_way /= np.float32(np.linalg.norm(half_way))
     glint = np.clip((half_way[2] - slope_x * half_way[0] - slope_y * half_way[1]) * inverse, 0.0, 1.0)
     direct = _lamp_seen(height_mm, px_per_mm, to_lamp)
-    sky = _sky_seen(height_mm, px_per_mm)
+    sky = _sky_seen(height_mm, inverse, px_per_mm)
     wrapped = np.maximum(facing + 0.12, 0.0) / (to_lamp[2] + 0.12)
     shade = _SKY_SHARE * sky * (0.5 + 0.5 * inverse) + (1.0 - _SKY_SHARE) * direct * wrapped
     return Lighting(np.clip(shade, 0.0, 1.2), direct, sky, glint)
@@ -63,7 +67,7 @@ def _slopes(height_mm: FloatArray, px_per_mm: float) -> tuple[FloatArray, FloatA
     return slopes[0], slopes[1]
 
 
-def _resized(picture: FloatArray, size: tuple[int, int], method: int) -> FloatArray:
+def _resized(picture: NDArray[np.floating[Any]], size: tuple[int, int], method: int) -> FloatArray:
     return np.asarray(cv2.resize(picture, size, interpolation=method), dtype=np.float32)
 
 
@@ -81,7 +85,9 @@ def _moved(picture: FloatArray, x_px: float, y_px: float) -> FloatArray:
     return np.asarray(cv2.warpAffine(picture, move, size, flags=flags, borderMode=cv2.BORDER_REFLECT), dtype=np.float32)
 
 
-def _receivers(height_mm: FloatArray, px_per_mm: float, wanted: float) -> tuple[FloatArray, tuple[FloatArray, FloatArray], float]:
+def _receivers(
+    height_mm: FloatArray, px_per_mm: float, wanted: float
+) -> tuple[FloatArray, tuple[FloatArray, ...], float]:
     """Coarse relief that casts, the two coarse surfaces that receive (bare ground; produce without the ground beside it), scale."""
     casting, scale = _coarse(height_mm, px_per_mm, wanted)
     share, _ = _coarse((height_mm > 0).astype(np.float32), px_per_mm, wanted)
@@ -90,10 +96,11 @@ def _receivers(height_mm: FloatArray, px_per_mm: float, wanted: float) -> tuple[
     return casting, (np.zeros_like(casting), np.asarray(produce, dtype=np.float32)), scale
 
 
-def _chosen(of_ground: FloatArray, of_produce: FloatArray, height_mm: FloatArray) -> FloatArray:
+def _chosen(parts: list[FloatArray], height_mm: FloatArray) -> FloatArray:
+    """At full size, the last of `parts` where produce lies and the first on the ground."""
     size = (height_mm.shape[1], height_mm.shape[0])
-    fine = (_resized(cv2.GaussianBlur(p, (0, 0), 1.0), size, cv2.INTER_LINEAR) for p in (of_ground, of_produce))
-    return np.where(height_mm > 0, *reversed(tuple(fine)))
+    fine = [_resized(np.asarray(cv2.GaussianBlur(p, (5, 5), 1.0)), size, cv2.INTER_LINEAR) for p in parts]
+    return np.where(height_mm > 0, fine[1], fine[0])
 
 
 def _lamp_seen(height_mm: FloatArray, px_per_mm: float, to_lamp: FloatArray) -> FloatArray:
@@ -105,33 +112,49 @@ def _lamp_seen(height_mm: FloatArray, px_per_mm: float, to_lamp: FloatArray) -> 
     way = to_lamp[:2] / flat
     rise = float(to_lamp[2]) / flat
     reach = max(6.0, 1.5 * float(height_mm.max()) / rise)
-    for wanted, first, last in ((_NEAR_PX_PER_MM, 0.1, 1.2), (_MIDDLE_PX_PER_MM, 1.0, 5.0), (_FAR_PX_PER_MM, 4.5, reach)):
+    for wanted, first, last in (
+        (_NEAR_PX_PER_MM, 0.1, 1.2),
+        (_MIDDLE_PX_PER_MM, 1.0, 5.0),
+        (_FAR_PX_PER_MM, 4.5, reach),
+    ):
         casting, receiving, scale = _receivers(height_mm, px_per_mm, wanted)
-        lit = [np.ones_like(casting), np.ones_like(casting)]
-        for walk in np.geomspace(first, last, int(np.ceil(np.log(last / first) / 0.2)) + 1):
+        # Nearer than two pixels the steps of a slanting outline would throw shadows of their own.
+        first = max(first, 2.0 / scale)
+        if first >= last:
+            continue
+        lit = [np.ones_like(casting) for _ in receiving]
+        for walk in np.geomspace(first, last, int(np.ceil(np.log(last / first) / 0.25)) + 1):
             # The lamp's width blurs what is far away.
             ahead = _moved(_blurred(casting, 0.12 * walk * scale), way[0] * walk * scale, way[1] * walk * scale)
             ahead -= np.float32(walk * rise)
             for part, surface in zip(lit, receiving, strict=True):
-                np.minimum(part, np.clip(0.45 - (ahead - surface) / np.float32(0.1 + 1.1 * walk), 0.0, 1.0), out=part)
-        seen = np.minimum(seen, _chosen(lit[0], lit[1], height_mm))
-    return seen
+                np.minimum(part, 0.45 - (ahead - surface) / np.float32(0.1 + 1.1 * walk), out=part)
+        seen = np.minimum(seen, _chosen(lit, height_mm))
+    return np.maximum(seen, 0.0)
 
 
 def _blurred(picture: FloatArray, sigma_px: float) -> FloatArray:
+    """A blur of about `sigma_px`; wide ones by a running sum, whose cost does not grow with the width."""
     if sigma_px < 0.5:
         return picture
-    return np.asarray(cv2.GaussianBlur(picture, (0, 0), sigma_px, borderType=cv2.BORDER_REPLICATE), dtype=np.float32)
+    if sigma_px < 1.5:
+        return np.asarray(cv2.GaussianBlur(picture, (0, 0), sigma_px), dtype=np.float32)
+    # A triangle of half-width n has the variance n (n + 2) / 6.
+    half = round(np.sqrt(6.0 * sigma_px**2 + 1.0) - 1.0)
+    return np.asarray(cv2.stackBlur(picture, (2 * half + 1, 2 * half + 1)), dtype=np.float32)
 
 
-def _sky_seen(height_mm: FloatArray, px_per_mm: float) -> FloatArray:
-    """Share of the sky a point sees: the horizon in eight directions, and close by how far the mean height stands over it."""
+def _sky_seen(height_mm: FloatArray, level: FloatArray, px_per_mm: float) -> FloatArray:
+    """Share of the sky a point sees: the horizon in eight directions, and close by how far the mean height stands over it.
+
+    `level` (h, w): upward part of the surface's normal; on a steep flank the mean height round a point says little.
+    """
     size = (height_mm.shape[1], height_mm.shape[0])
     casting, receiving, scale = _receivers(height_mm, px_per_mm, _FAR_PX_PER_MM)
     layers = [(walk, _blurred(casting, 0.3 * walk * scale)) for walk in (0.9, 1.6, 2.9, 5.2, 9.4, 17.0)]
-    hidden = [np.zeros_like(casting), np.zeros_like(casting)]
+    hidden = [np.zeros_like(casting) for _ in receiving]
     for angle in np.arange(_COMPASS) * (2.0 * np.pi / _COMPASS) + 0.2:
-        sine_square = [np.zeros_like(casting), np.zeros_like(casting)]
+        sine_square = [np.zeros_like(casting) for _ in receiving]
         for walk, layer in layers:
             ahead = _moved(layer, np.cos(angle) * walk * scale, np.sin(angle) * walk * scale)
             for part, surface in zip(sine_square, receiving, strict=True):
@@ -140,12 +163,12 @@ def _sky_seen(height_mm: FloatArray, px_per_mm: float) -> FloatArray:
                 np.maximum(part, over / (over + np.float32(walk * walk)), out=part)
         for total, part in zip(hidden, sine_square, strict=True):
             total += part / _COMPASS
-    sky = 1.0 - 0.97 * _chosen(hidden[0], hidden[1], height_mm)
+    sky = 1.0 - 0.97 * _chosen(hidden, height_mm)
     for radius_mm, weight in ((0.3, 0.55), (1.0, 0.75)):
         near, scale = _coarse(height_mm, px_per_mm, min(_NEAR_PX_PER_MM, 8.0 / radius_mm))
-        round_it = np.asarray(cv2.GaussianBlur(near, (0, 0), radius_mm * scale), dtype=np.float32)
+        round_it = _blurred(near, radius_mm * scale)
         over = np.clip((_resized(round_it, size, cv2.INTER_LINEAR) - height_mm) / np.float32(radius_mm), 0.0, 1.5)
-        sky /= 1.0 + np.float32(weight) * over * (height_mm > 0)
+        sky /= 1.0 + np.float32(weight) * over * level * (height_mm > 0)
     return sky
 
 
@@ -160,6 +183,10 @@ def rounded_joints(height_mm: FloatArray, smooth: FloatArray, px_per_mm: float) 
     weight = _resized(smooth, small, cv2.INTER_AREA)
     lifted = _resized(height_mm * smooth, small, cv2.INTER_AREA)
     sigma = 0.85 * px_per_mm * scale
-    mean = cv2.GaussianBlur(lifted, (0, 0), sigma) / np.maximum(cv2.GaussianBlur(weight, (0, 0), sigma), 1e-3)
-    change = _resized(np.asarray(mean, dtype=np.float32), size, cv2.INTER_LINEAR) - height_mm
-    return height_mm + smooth * change * np.exp(-((change / np.float32(1.2)) ** 2))
+    mean = _blurred(lifted, sigma) / np.maximum(_blurred(weight, sigma), 1e-3)
+    change = _resized(mean, size, cv2.INTER_LINEAR) - height_mm
+    rounded = height_mm + smooth * change * np.exp(-((change / np.float32(1.2)) ** 2))
+    box = (2 * round(0.18 * px_per_mm) + 1,) * 2
+    mean = cv2.blur(cv2.blur(rounded * smooth, box), box) / np.maximum(cv2.blur(cv2.blur(smooth, box), box), 1e-3)
+    change = mean - rounded
+    return np.asarray(rounded + smooth * change * (np.abs(change) < 0.4), dtype=np.float32)

@@ -1,100 +1,24 @@
-"""The solid parts of one cut broccoli floret: stalk, branches, buds, cut faces, in millimetres.
+"""Grows one cut broccoli floret: stalk, branches, buds, cut face.
 
 A floret is grown as a tree in three dimensions (stalk, branches, branchlets, clusters of buds on a dome), turned to the view
 wanted, and brought to a cut size of at most 76 by 38 mm (common practice, no source). Buds are 1 to 2 mm across (from memory).
-Right-handed frame of the picture: x right, y down, z up from the ground towards the camera.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.render.florets_solids import Buds, Clusters, Discs, Floret, Tubes, merged, stem_extent
 from vision.types import FloatArray
 
 LONGEST_MM = 76.0
 WIDEST_MM = 38.0
 BUD_RANGE_MM = (1.0, 2.0)
 _GOLDEN_ANGLE = np.pi * (3.0 - np.sqrt(5.0))
-
-
-@dataclass(frozen=True)
-class Tubes:
-    """Round stems. `start`, `end` (n, 3) mm; `radius` (n, 2) mm at start and end; `along` (n,) mm from the stem's root."""
-
-    start: FloatArray
-    end: FloatArray
-    radius: FloatArray
-    along: FloatArray
-    order: FloatArray
-    """(n,) 0 stalk, 1 branch, 2 branchlet, 3 twig, 4 the bud's own stem."""
-    girth: FloatArray
-    """(n,) mm: one radius for the whole stem the tube is part of, so that fibres run on from tube to tube."""
-
-
-@dataclass(frozen=True)
-class Clusters:
-    """Domes that carry buds. `centre` (n, 3) mm, `radius` (n,) mm, `axis` (n, 3) unit vector outwards, `base` (n, 3) mm."""
-
-    centre: FloatArray
-    radius: FloatArray
-    axis: FloatArray
-    base: FloatArray
-
-
-@dataclass(frozen=True)
-class Discs:
-    """Cut faces. `centre` (n, 3) mm, `normal` (n, 3), `radius` (n,) mm."""
-
-    centre: FloatArray
-    normal: FloatArray
-    radius: FloatArray
-
-
-@dataclass(frozen=True)
-class Buds:
-    """Closed flower buds. `centre` (n, 3) mm, `axis` (n, 3) unit vector to the tip, `diameter` (n,) mm, `cluster` (n,)."""
-
-    centre: FloatArray
-    axis: FloatArray
-    diameter: FloatArray
-    cluster: FloatArray
-
-
-@dataclass(frozen=True)
-class Floret:
-    """One piece, centred on x = y = 0, long side along x, lowest point on z = 0."""
-
-    tubes: Tubes
-    clusters: Clusters
-    discs: Discs
-    buds: Buds
-
-    def footprint(self, shape: tuple[int, int], turn: float, x_mm: float, y_mm: float) -> NDArray[np.uint8]:
-        """What the piece covers, turned and moved, on a grid of 1 mm of `shape`: 1 where it lies (clusters and thick stems)."""
-        mask = np.zeros(shape, dtype=np.uint8)
-        c, s = np.cos(turn), np.sin(turn)
-        spin = np.array([[c, s], [-s, c]])
-        shift = np.array([x_mm, y_mm])
-        for place, radius in zip(self.clusters.centre[:, :2] @ spin + shift, self.clusters.radius, strict=True):
-            cv2.circle(mask, (round(place[0]), round(place[1])), round(float(radius)), 1, -1)
-        stout = self.tubes.order < 2
-        ends = zip(self.tubes.start[stout, :2] @ spin + shift, self.tubes.end[stout, :2] @ spin + shift, strict=True)
-        for (first, last), radius in zip(ends, self.tubes.radius[stout, 0], strict=True):
-            a, b = ((round(p[0]), round(p[1])) for p in (first, last))
-            cv2.line(mask, a, b, 1, max(1, round(2.0 * float(radius))))
-        return mask
-
-    def extent_mm(self) -> tuple[float, float]:
-        """Length along x and width along y of everything that is drawn."""
-        low, high = _extent(self.tubes, self.clusters)
-        reach = 0.5 * self.buds.diameter[:, None]
-        low = np.minimum(low, (self.buds.centre - reach).min(axis=0))
-        high = np.maximum(high, (self.buds.centre + reach).max(axis=0))
-        return float(high[0] - low[0]), float(high[1] - low[1])
 
 
 def grow_floret(rng: np.random.Generator, *, view: str, heated: bool) -> Floret:
@@ -107,7 +31,7 @@ def grow_floret(rng: np.random.Generator, *, view: str, heated: bool) -> Floret:
     stems = _branches(rng, clusters, stalk_mm)
     tilt = np.deg2rad(rng.uniform(-22.0, 26.0) if opened else rng.uniform(-52.0, -24.0))
     turn = _turn(float(tilt), float(rng.uniform(0.0, 2.0 * np.pi)))
-    squash = np.array([1.0, 1.0, 0.75 if opened else 1.0], dtype=np.float32)
+    squash = np.array([1.0, 1.0, 0.75 if opened else 0.82], dtype=np.float32)
     tubes = _moved_tubes(stems, turn, squash)
     clusters = Clusters(
         (clusters.centre @ turn.T) * squash,
@@ -118,23 +42,10 @@ def grow_floret(rng: np.random.Generator, *, view: str, heated: bool) -> Floret:
     tubes, clusters = _fitted(rng, tubes, clusters)
     buds, twigs = _buds(rng, clusters, loose=opened and heated)
     discs = _cut_face(rng, tubes)
-    return Floret(_joined(tubes, twigs), clusters, discs, buds)
+    return Floret(merged([tubes, twigs]), clusters, discs, buds)
 
 
-def placed(floret: Floret, turn: float, shift_mm: FloatArray) -> Floret:
-    """The floret turned by `turn` radians in the picture's plane and moved by `shift_mm` (3,)."""
-    c, s = np.cos(turn), np.sin(turn)
-    spin = np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]], dtype=np.float32)
-    t, k, d, b = floret.tubes, floret.clusters, floret.discs, floret.buds
-    return Floret(
-        Tubes(t.start @ spin + shift_mm, t.end @ spin + shift_mm, t.radius, t.along, t.order, t.girth),
-        Clusters(k.centre @ spin + shift_mm, k.radius, k.axis @ spin, k.base @ spin + shift_mm),
-        Discs(d.centre @ spin + shift_mm, d.normal @ spin, d.radius),
-        Buds(b.centre @ spin + shift_mm, b.axis @ spin, b.diameter, b.cluster),
-    )
-
-
-def _unit(vectors: FloatArray) -> FloatArray:
+def _unit(vectors: NDArray[np.floating[Any]]) -> FloatArray:
     return np.asarray(vectors / np.maximum(np.linalg.norm(vectors, axis=-1, keepdims=True), 1e-6), dtype=np.float32)
 
 
@@ -163,7 +74,9 @@ def _dome(rng: np.random.Generator, opened: bool) -> tuple[Clusters, float]:
     directions = _cap_directions(rng, count, widest, 0.09)
     half = np.array([rng.uniform(15.0, 18.0), rng.uniform(12.5, 16.0), rng.uniform(12.0, 16.0)])
     stalk_mm = float(rng.uniform(17.0, 34.0))
-    mean_radius = np.sqrt(2.0 * (1.0 - np.cos(widest)) * half.prod() ** (2.0 / 3.0) / count) * (0.86 if opened else 0.98)
+    mean_radius = np.sqrt(2.0 * (1.0 - np.cos(widest)) * half.prod() ** (2.0 / 3.0) / count) * (
+        0.86 if opened else 0.98
+    )
     radius = mean_radius * rng.uniform(0.78, 1.18, count)
     centre = directions * (half - 0.62 * radius[:, None]) * rng.uniform(0.9, 1.06, (count, 1))
     if opened:
@@ -176,7 +89,9 @@ def _dome(rng: np.random.Generator, opened: bool) -> tuple[Clusters, float]:
     return Clusters(centre.astype(as32), radius.astype(as32), axis.astype(as32), base.astype(as32)), stalk_mm
 
 
-def _curve(points: list[FloatArray], radii: tuple[float, float], order: int, flare: float, steps: int = 5) -> Tubes:
+def _curve(
+    points: list[NDArray[np.floating[Any]]], radii: tuple[float, float], order: int, flare: float, steps: int = 6
+) -> Tubes:
     """A stem along a quadratic Bezier through three control points, flared at its root where it leaves the thicker one."""
     t = np.linspace(0.0, 1.0, steps + 1)[:, None]
     a, b, c = points
@@ -193,16 +108,12 @@ def _curve(points: list[FloatArray], radii: tuple[float, float], order: int, fla
     )
 
 
-def _joined(*groups: Tubes) -> Tubes:
-    return Tubes(*(np.concatenate([getattr(g, n) for g in groups]) for n in ("start", "end", "radius", "along", "order", "girth")))
-
-
 def _branches(rng: np.random.Generator, clusters: Clusters, stalk_mm: float) -> Tubes:
     """Stalk, branches gathered by sector of the dome, and one branchlet to each cluster."""
     thick = rng.uniform(4.2, 6.4)
     lean = np.array([*rng.normal(0.0, 0.9, 2), stalk_mm * 0.5])
     top = np.array([0.0, 0.0, stalk_mm])
-    stems = [_curve([np.zeros(3), lean, top], (thick, thick * rng.uniform(0.7, 0.9)), 0, 0.0, 6)]
+    stems = [_curve([np.zeros(3), lean, top], (thick, thick * rng.uniform(0.7, 0.9)), 0, 0.0, 5)]
     sectors = int(rng.integers(4, 7))
     side = np.linalg.norm(clusters.axis[:, :2], axis=1)
     sector = np.floor((np.arctan2(clusters.axis[:, 1], clusters.axis[:, 0]) / (2 * np.pi) % 1.0) * sectors)
@@ -222,7 +133,7 @@ def _branches(rng: np.random.Generator, clusters: Clusters, stalk_mm: float) -> 
             bend = (fork + tip) / 2 + (aim - root) * 0.12 + rng.normal(0.0, 0.5, 3)
             fine = wide * rng.uniform(0.5, 0.7)
             stems.append(_curve([fork, bend, tip], (fine, fine * 0.8), 2, 0.1))
-    return _joined(*stems)
+    return merged(stems)
 
 
 def _moved_tubes(tubes: Tubes, turn: FloatArray, squash: FloatArray) -> Tubes:
@@ -230,15 +141,9 @@ def _moved_tubes(tubes: Tubes, turn: FloatArray, squash: FloatArray) -> Tubes:
     return replace(tubes, start=start, end=end)
 
 
-def _extent(tubes: Tubes, clusters: Clusters) -> tuple[FloatArray, FloatArray]:
-    points = np.concatenate([tubes.start, tubes.end, clusters.centre])
-    reach = np.concatenate([tubes.radius[:, 0], tubes.radius[:, 1], clusters.radius])[:, None]
-    return (points - reach).min(axis=0), (points + reach).max(axis=0)
-
-
 def _fitted(rng: np.random.Generator, tubes: Tubes, clusters: Clusters) -> tuple[Tubes, Clusters]:
     """Scale to a cut size drawn below the largest, centre, and set down on the ground (the crown is pressed in a little)."""
-    low, high = _extent(tubes, clusters)
+    low, high = stem_extent(tubes, clusters)
     margin = 2.4 * BUD_RANGE_MM[1]
     room = np.array([LONGEST_MM - margin, WIDEST_MM - margin]) * rng.uniform(0.86, 1.0, 2)
     size = np.float32(min(room[0] / (high[0] - low[0]), room[1] / (high[1] - low[1])))
@@ -256,8 +161,8 @@ def _fitted(rng: np.random.Generator, tubes: Tubes, clusters: Clusters) -> tuple
 
 def _frame(axis: FloatArray) -> FloatArray:
     """A rotation matrix whose third column is `axis`."""
-    helper = np.array([1.0, 0.0, 0.0]) if abs(axis[0]) < 0.8 else np.array([0.0, 1.0, 0.0])
-    first = np.cross(helper, axis)
+    spare = np.array([1.0, 0.0, 0.0]) if abs(axis[0]) < 0.8 else np.array([0.0, 1.0, 0.0])
+    first = np.cross(spare, axis)
     first /= np.linalg.norm(first)
     return np.asarray(np.stack([first, np.cross(axis, first), axis], axis=1), dtype=np.float32)
 
@@ -278,8 +183,12 @@ def _buds(rng: np.random.Generator, clusters: Clusters, *, loose: bool) -> tuple
         nearness = directions @ lumps.T
         lump = nearness.argmax(axis=1)
         away = np.arccos(np.clip(nearness.max(axis=1), -1.0, 1.0))
-        reach = radius * (0.84 + 0.24 * np.exp(-((away / 0.36) ** 2)) + rng.normal(0.0, 0.022 if not loose else 0.05, count))
-        local_axis = _unit(directions * 1.0 - 0.55 * lumps[lump] + rng.normal(0.0, 0.12, directions.shape) + 0.15 * directions)
+        reach = radius * (
+            0.84 + 0.24 * np.exp(-((away / 0.36) ** 2)) + rng.normal(0.0, 0.022 if not loose else 0.05, count)
+        )
+        local_axis = _unit(
+            directions * 1.0 - 0.55 * lumps[lump] + rng.normal(0.0, 0.12, directions.shape) + 0.15 * directions
+        )
         place = (directions * reach[:, None]) @ frame.T + centre
         size = np.clip(rng.normal(mean_size, 0.13, count), *BUD_RANGE_MM)
         centres.append(place)
@@ -287,11 +196,13 @@ def _buds(rng: np.random.Generator, clusters: Clusters, *, loose: bool) -> tuple
         sizes.append(size)
         owner.append(np.full(count, number))
         knots = centre + (lumps * radius * 0.4) @ frame.T
-        twigs.append(_straight(np.repeat(base[None], len(knots), 0), knots, float(radius) * 0.17, 0.12 * float(radius), 3))
+        twigs.append(
+            _straight(np.repeat(base[None], len(knots), 0), knots, float(radius) * 0.17, 0.12 * float(radius), 3)
+        )
         twigs.append(_straight(knots[lump], place, 0.42, 0.34, 4))
     buds = Buds(*(np.concatenate(v).astype(np.float32) for v in (centres, axes, sizes, owner)))
     buds.centre[:, 2] = np.maximum(buds.centre[:, 2], 0.3 * buds.diameter)
-    return buds, _joined(*twigs)
+    return buds, merged(twigs)
 
 
 def _straight(start: FloatArray, end: FloatArray, first: float, last: float, order: int) -> Tubes:
@@ -303,5 +214,6 @@ def _straight(start: FloatArray, end: FloatArray, first: float, last: float, ord
 
 def _cut_face(rng: np.random.Generator, tubes: Tubes) -> Discs:
     """The knife's face on the stalk, a little askew."""
-    outward = _unit(_unit(tubes.start[0] - tubes.end[0]) + rng.normal(0.0, 0.15, 3))
-    return Discs(tubes.start[:1], outward[None], tubes.radius[:1, 0] * np.float32(1.03))
+    stem = _unit(tubes.end[:1] - tubes.start[:1])
+    outward = _unit(-stem + rng.normal(0.0, 0.15, (1, 3)))
+    return Discs(tubes.start[:1], outward, stem, tubes.radius[:1, 0])

@@ -13,6 +13,9 @@ from vision.render.camera import blurred, disc_kernel
 from vision.render.patch import Patch
 from vision.types import FloatArray
 
+_STEP_MM = 1.2
+"""A larger difference in height under one body is an edge, not a slope."""
+
 
 @dataclass(frozen=True)
 class Window:
@@ -93,11 +96,18 @@ def hidden_behind(patch: Patch, w: Window, depth_mm: FloatArray) -> FloatArray:
     if not under.any():
         return hidden
     yy, xx = np.nonzero(under)
-    keep = slice(None, None, max(1, len(xx) // 600))
-    basis = np.stack([xx[keep], yy[keep], np.ones_like(xx[keep])], 1).astype(np.float64)
-    weight, *_ = np.linalg.lstsq(basis, z[yy[keep], xx[keep]].astype(np.float64), rcond=None)
-    rows, columns = np.indices(z.shape)
-    plane = weight[0] * columns + weight[1] * rows + weight[2]
+    middle = len(xx) // 2
+    order = np.argsort(np.hypot(xx - xx.mean(), yy - yy.mean()))
+    level = float(np.median(z[yy[order[: middle + 1]], xx[order[: middle + 1]]]))
+    # A step in height is no slope: what lies far below is bridged, what stands far above is in front.
+    keep = np.flatnonzero(np.abs(z[yy, xx] - level) < _STEP_MM)
+    keep = keep[:: max(1, len(keep) // 600)]
+    plane = np.full_like(z, level)
+    if len(keep) > 20:
+        basis = np.stack([xx[keep] - xx.mean(), yy[keep] - yy.mean(), np.ones(len(keep))], 1)
+        weight, *_ = np.linalg.lstsq(basis, z[yy[keep], xx[keep]].astype(np.float64), rcond=None)
+        rows, columns = np.indices(z.shape)
+        plane = weight[0] * (columns - xx.mean()) + weight[1] * (rows - yy.mean()) + weight[2]
     back = plane + patch.height_mm[w.patch] * 0.8 + 0.12
     hidden[w.patch] = np.clip((z - back) / 0.12 + 0.5, 0, 1)
     return hidden
@@ -139,12 +149,15 @@ def lay_above(
     facing = np.clip((1 - gx * to_lamp[0] - gy * to_lamp[1]) / norm / length, 0, None)
     # Half of the light comes from all round, as under soft lamps: a flank is never black, and steep flanks see less of it.
     shade = 0.62 * facing * length + 0.38 * (0.5 + 0.5 / norm)
-    half = np.array([to_lamp[0], to_lamp[1], 1 + length]) / np.sqrt(to_lamp[0] ** 2 + to_lamp[1] ** 2 + (1 + length) ** 2)
+    half = np.array([to_lamp[0], to_lamp[1], 1 + length]) / np.sqrt(
+        to_lamp[0] ** 2 + to_lamp[1] ** 2 + (1 + length) ** 2
+    )
     shine = np.clip((half[2] - gx * half[0] - gy * half[1]) / norm, 0, 1) ** 40 * patch.gloss * 0.6
     reach = max(0.12 * px_per_mm, 0.7)
     shadow = blurred(patch.cover, reach)
     move = np.array([[1, 0, -to_lamp[0] * reach], [0, 1, -to_lamp[1] * reach]], np.float64)
-    shadow = cv2.warpAffine(shadow, move, (shadow.shape[1], shadow.shape[0]), flags=cv2.INTER_LINEAR)
+    size = (shadow.shape[1], shadow.shape[0])
+    shadow = np.asarray(cv2.warpAffine(shadow, move, size, flags=cv2.INTER_LINEAR), np.float32)
     through = patch.transmission[w.patch] ** 2
     ground = light[w.scene] * (1 - np.float32(0.4) * shadow[w.patch] * (1 - through.mean(axis=2)))[..., None]
     own = patch.reflectance[w.patch] * shade[w.patch][..., None] * (1 - through)
@@ -152,7 +165,9 @@ def lay_above(
     light[w.scene] = ground * through + lamp * own
 
 
-def mean_lights(before: FloatArray, after: FloatArray, body: FloatArray, cover: FloatArray) -> tuple[FloatArray, FloatArray]:
+def mean_lights(
+    before: FloatArray, after: FloatArray, body: FloatArray, cover: FloatArray
+) -> tuple[FloatArray, FloatArray]:
     """Mean light over the body after, and of a ring round it before; windows (h, w, 3) and maps (h, w)."""
     weight = body[..., None]
     own = (after * weight).sum(axis=(0, 1), dtype=np.float64) / max(float(body.sum(dtype=np.float64)), 1e-6)

@@ -13,14 +13,18 @@ from vision.types import FloatArray
 STEPS = 400
 
 
+Profile = tuple[tuple[float, ...], tuple[float, ...]]
+"""Shares of the length from head to tail, and shares of the largest half width there."""
+
+
 def half_width(
-    nodes: list[tuple[float, float]], width_mm: float, rng: np.random.Generator, wobble: float = 0.03
+    profile: Profile, width_mm: float, rng: np.random.Generator, wobble: float = 0.03
 ) -> tuple[FloatArray, FloatArray]:
-    """Half widths left and right of the middle line, (STEPS,) each, through `nodes` (share of the length, share of the half width).
+    """Half widths left and right of the middle line, (STEPS,) each, through a profile.
 
     Interpolated over the angle whose cosine runs along the body, so that an end where the width goes to 0 is round.
     """
-    t, w = (np.array(column) for column in zip(*nodes, strict=True))
+    t, w = (np.array(row) for row in profile)
     grid = np.linspace(0, 1, STEPS)
     smooth = PchipInterpolator(np.arccos(1 - 2 * t), w)(np.arccos(1 - 2 * grid))
     sides = []
@@ -46,7 +50,7 @@ def middle_line(length_mm: float, turn: NDArray[Any] | float, angle_deg: float) 
     step = length_mm / (n - 1)
     middle = (heading[1:] + heading[:-1]) / 2
     points = np.concatenate([[[0.0, 0.0]], np.cumsum(np.stack([np.cos(middle), np.sin(middle)], 1) * step, axis=0)])
-    return (points - points.mean(axis=0)).astype(np.float32)
+    return np.asarray(points - points.mean(axis=0), np.float32)
 
 
 def bend(rng: np.random.Generator, style: str, turn_rad: float) -> NDArray[np.float64]:
@@ -82,7 +86,9 @@ def box_round(line_mm: FloatArray, margin_mm: float) -> tuple[float, float, floa
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
 
-def rough_ring(rng: np.random.Generator, points: int, roughness: float, stretch: float, angle_deg: float) -> NDArray[np.float64]:
+def rough_ring(
+    rng: np.random.Generator, points: int, roughness: float, stretch: float, angle_deg: float
+) -> NDArray[np.float64]:
     """A closed irregular outline (n, 2) of mean radius about 1, stretched along `angle_deg`."""
     a = np.linspace(0, 2 * np.pi, points, endpoint=False)
     r = np.ones(points)

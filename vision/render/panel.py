@@ -5,7 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from vision.render.recipe import Recipe, stream
+from vision.render.recipe import Recipe, known, stream
 from vision.types import FloatArray
 
 COARSE_PX = 8
@@ -35,8 +35,7 @@ def lumps(rng: np.random.Generator, height: int, width: int, cell: float) -> Flo
 
 def panel_light(recipe: Recipe) -> FloatArray:
     """The bare panel, (h, w, 3), linear, brightest about 1: uneven light, lamps showing through, colour cast, fine grain."""
-    assert recipe.panel_seed is not None and recipe.panel_colour is not None
-    rng = stream(recipe.panel_seed, "panel", 1)
+    rng = stream(known(recipe.panel_seed), "panel", 1)
     x, y = _coarse_mm(recipe)
     gh, gw = x.shape
     u, v = (x / x.max() - 0.5) * 2, (y / y.max() - 0.5) * 2
@@ -46,15 +45,15 @@ def panel_light(recipe: Recipe) -> FloatArray:
     cloud = lumps(rng, gh, gw, gh / 3) * 0.15
     fall = bowl + slope + cloud
     fall = (fall - fall.min()) / max(float(np.ptp(fall)), 1e-6)
-    shade = 1 - recipe.unevenness * fall
-    shade = shade * (1 + recipe.led_mottling * _lamps(rng, x, y))
+    shade = 1 - known(recipe.unevenness) * fall
+    shade = shade * (1 + known(recipe.led_mottling) * _lamps(rng, x, y))
     if recipe.burnt_out:
         own = stream(recipe.seed, "lamp", 1)
         bx, by, wide = own.uniform(-0.8, 0.8), own.uniform(-0.8, 0.8), own.uniform(0.15, 0.5)
         shade = shade + recipe.burnt_out * np.exp(-((u - bx) ** 2 + (v - by) ** 2) / wide**2)
     blotchy = 0.02 if recipe.wild else 0.004
     cast = np.stack([1 + blotchy * lumps(rng, gh, gw, gh / 2) for _ in range(3)], axis=-1)
-    coarse = shade[..., None] * np.array(recipe.panel_colour, np.float32) * cast
+    coarse = shade[..., None] * np.array(known(recipe.panel_colour), np.float32) * cast
     light = spread(coarse.astype(np.float32), recipe)
     if recipe.grain:
         texture = lumps(rng, recipe.height_px, recipe.width_px, max(0.06 * recipe.px_per_mm, 1.0))
@@ -78,17 +77,42 @@ def water_light(recipe: Recipe) -> FloatArray:
 
     A surface of height f gathers light in proportion to its curvature (paraxial ray optics): a share 1 - c * laplacian(f).
     """
-    assert recipe.water_colour is not None
     rng = stream(recipe.seed, "water", 2)
     x, y = _coarse_mm(recipe)
     field = np.zeros_like(x)
+    height, width = x.shape
     for cell_mm, weight in ((14.0, 0.7), (6.0, 0.5), (2.8, 0.35)):
-        field += weight * lumps(rng, *x.shape, max(cell_mm * recipe.px_per_mm / COARSE_PX, 1.5))
+        field += weight * lumps(rng, height, width, max(cell_mm * recipe.px_per_mm / COARSE_PX, 1.5))
     for _ in range(int(rng.integers(0, 4))):
         wave, a = rng.uniform(3, 14), rng.uniform(0, 2 * np.pi)
-        field += 0.7 * np.cos(2 * np.pi * (x * np.cos(a) + y * np.sin(a)) / wave + rng.uniform(0, 6.3)).astype(np.float32)
-    light = np.exp(np.float32(recipe.ripple) * field)
-    return spread((light[..., None] * np.array(recipe.water_colour, np.float32)).astype(np.float32), recipe)
+        field += 0.7 * np.cos(2 * np.pi * (x * np.cos(a) + y * np.sin(a)) / wave + rng.uniform(0, 6.3)).astype(
+            np.float32
+        )
+    smear = 1 / (1 + np.exp(-(_film(recipe, rng, x) - 0.8) * 6))
+    light = np.exp(np.float32(known(recipe.ripple)) * field - np.float32(known(recipe.film)) * smear)
+    return spread((light[..., None] * np.array(known(recipe.water_colour), np.float32)).astype(np.float32), recipe)
+
+
+def _film(recipe: Recipe, rng: np.random.Generator, x: FloatArray) -> FloatArray:
+    """Where scum gathers: lumps drawn out along one direction, as fields of about 1."""
+    height, width = x.shape
+    cell = rng.uniform(1.5, 8) * recipe.px_per_mm / COARSE_PX
+    drawn_out = rng.uniform(1.0, 3.5)
+    wide = lumps(rng, height, max(int(width / drawn_out), 2), max(cell, 1.2))
+    fine = lumps(rng, height, width, max(cell / 3, 1.2))
+    return np.asarray(cv2.resize(wide, (width, height), interpolation=cv2.INTER_CUBIC) + 0.5 * fine, np.float32)
+
+
+def mirrored_lamp(recipe: Recipe) -> FloatArray:
+    """A lamp or window mirrored by the surface, (h, w), relative to the panel: a soft-edged patch torn by ripples."""
+    rng = stream(recipe.seed, "lamp", 2)
+    x, y = _coarse_mm(recipe)
+    u, v = (x / x.max() - 0.5) * 2, (y / y.max() - 0.5) * 2
+    a, cx, cy = rng.uniform(0, np.pi), rng.uniform(-0.8, 0.8), rng.uniform(-0.8, 0.8)
+    along, across = (u - cx) * np.cos(a) + (v - cy) * np.sin(a), (v - cy) * np.cos(a) - (u - cx) * np.sin(a)
+    torn = 0.25 * lumps(rng, x.shape[0], x.shape[1], max(3.0 * recipe.px_per_mm / COARSE_PX, 1.5))
+    far = np.hypot(along / rng.uniform(0.1, 0.5), across / rng.uniform(0.05, 0.25)) + torn
+    return spread(np.asarray(known(recipe.glare) / (1 + np.exp((far - 1) * 7)), np.float32), recipe)
 
 
 def vessel(recipe: Recipe) -> tuple[FloatArray, FloatArray] | None:
@@ -112,8 +136,16 @@ def vessel(recipe: Recipe) -> tuple[FloatArray, FloatArray] | None:
     wall = rng.uniform(1.0, 3.0)
     ripple = rng.uniform(0.3, 0.9)
     # Meniscus just inside, then the wall seen from above with its two dark faces, then the bare panel beyond.
-    light = 1 - ripple * np.exp(-((inside_full - 0.4) / 0.35) ** 2) + rng.uniform(0, 0.25) * np.exp(-((inside_full - 1.5) / 0.5) ** 2)
-    for at, depth, wide in ((0.0, rng.uniform(0.4, 0.9), 0.18), (-wall, rng.uniform(0.3, 0.9), 0.22), (-wall * 0.5, rng.uniform(-0.2, 0.4), wall * 0.25)):
-        light *= 1 - depth * np.exp(-((inside_full - at) / wide) ** 2)
+    light = (
+        1
+        - ripple * np.exp(-(((inside_full - 0.4) / 0.35) ** 2))
+        + rng.uniform(0, 0.25) * np.exp(-(((inside_full - 1.5) / 0.5) ** 2))
+    )
+    for at, depth, wide in (
+        (0.0, rng.uniform(0.4, 0.9), 0.18),
+        (-wall, rng.uniform(0.3, 0.9), 0.22),
+        (-wall * 0.5, rng.uniform(-0.2, 0.4), wall * 0.25),
+    ):
+        light *= 1 - depth * np.exp(-(((inside_full - at) / wide) ** 2))
     light *= np.where(inside_full < -wall, rng.uniform(0.5, 1.05), 1.0)
     return light.astype(np.float32), inside_full

@@ -27,6 +27,8 @@ class BodyWish:
     """Draw from the wide distributions, far beyond what looks right."""
     length_mm: float | None = None
     angle_deg: float | None = None
+    to_lamp: tuple[float, float] | None = None
+    """Way to the lamp for a rise of 1, where the light comes from above; None where it comes from below."""
     limbs: bool | None = None
     """False: without legs, antennae and wings."""
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.render.broccoli import ProduceLayer
-from vision.render.recipe import INSECTS, Recipe, stream
+from vision.render.recipe import INSECTS, Recipe, known, stream
 from vision.types import FloatArray
 
 # Mean number in a picture of 100 x 75 mm at full clutter (common practice, no source).
@@ -23,6 +23,7 @@ BYCATCH = {
         "dust": 22,
         "frass": 2.5,
         "leg": 2,
+        "drop": 0.5,
     },
     "blank": {"dust": 4, "fibre": 0.8},
     "broccoli": {"drop": 12, "bud": 5, "leaf_bit": 3, "grit": 5, "fibre": 1.2, "frass": 1.5, "seed": 0.3, "dust": 5},
@@ -43,7 +44,7 @@ class Spot:
 
 
 def _scaled_area(recipe: Recipe) -> float:
-    return recipe.width_px * recipe.height_px / recipe.px_per_mm**2 / _PICTURE_MM2
+    return max(recipe.width_px * recipe.height_px / recipe.px_per_mm**2 / _PICTURE_MM2, 0.08)
 
 
 def insect_counts(recipe: Recipe) -> dict[str, int]:
@@ -74,12 +75,15 @@ def debris_counts(recipe: Recipe) -> dict[str, int]:
 
 def mark_counts(recipe: Recipe) -> dict[str, int]:
     """Scratches and stuck dust: the panel's own."""
-    assert recipe.panel_seed is not None and recipe.marks is not None
-    rng = stream(recipe.panel_seed, "marks")
-    return {kind: int(rng.poisson(mean * recipe.marks * _scaled_area(recipe))) for kind, mean in PANEL_MARKS.items()}
+    rng = stream(known(recipe.panel_seed), "marks")
+    return {
+        kind: int(rng.poisson(mean * known(recipe.marks) * _scaled_area(recipe))) for kind, mean in PANEL_MARKS.items()
+    }
 
 
-def somewhere(recipe: Recipe, rng: np.random.Generator, radius_px: float, inside_mm: FloatArray | None) -> tuple[int, int]:
+def somewhere(
+    recipe: Recipe, rng: np.random.Generator, radius_px: float, inside_mm: FloatArray | None
+) -> tuple[int, int]:
     """A pixel for an insect in water: mostly wholly in the picture, now and then cut by its edge; never past the tray's wall."""
     cut = rng.random() < 0.07
     margin = 2.0 if cut else radius_px + 3
@@ -94,9 +98,7 @@ def somewhere(recipe: Recipe, rng: np.random.Generator, radius_px: float, inside
 
 def free_of(x: float, y: float, radius_px: float, spots: list[Spot], closeness: float) -> bool:
     """Whether nothing placed so far lies nearer than `closeness` times the sum of both radii."""
-    return all(
-        (x - s.x_px) ** 2 + (y - s.y_px) ** 2 > (closeness * (radius_px + s.radius_px)) ** 2 for s in spots
-    )
+    return all((x - s.x_px) ** 2 + (y - s.y_px) ** 2 > (closeness * (radius_px + s.radius_px)) ** 2 for s in spots)
 
 
 def beside(rng: np.random.Generator, spots: list[Spot], radius_px: float) -> tuple[int, int]:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
+
+T = TypeVar("T")
 
 KINDS = ("blank", "water", "broccoli")
 INSECTS = ("aphid", "thrips", "caterpillar")
@@ -67,6 +69,10 @@ class Recipe:
 
     ripple: float | None = None
     """Relative amplitude of the light gathered and spread by the water's surface."""
+    film: float | None = None
+    """Relative amplitude of scum and smears with soft outlines."""
+    glare: float | None = None
+    """Light of a lamp mirrored by the water, relative to the panel."""
     water_colour: tuple[float, float, float] | None = None
     """Transmission of the water's whole depth, red green blue."""
     water_depth_mm: float | None = None
@@ -95,6 +101,10 @@ class Recipe:
     depth_blur_px_per_mm: float | None = None
     """How fast a body gets out of focus with its distance from the plane in focus."""
     focus_height_mm: float | None = None
+    shake_px: float | None = None
+    """Length of the smear of a shaken shot."""
+    flare: float | None = None
+    """Share of the picture's mean light that veils all of it."""
     fringe_px: float | None = None
     """Lateral colour at the corner."""
     full_well_e: float | None = None
@@ -152,7 +162,9 @@ def vary(
 
 
 def _tint(rng: np.random.Generator, spread: float) -> tuple[float, float, float]:
-    c = np.exp(rng.normal(0, spread, 3) * [1.0, 0.4, 1.3])
+    """A white that is off mostly between warm and cold, less between green and magenta; largest channel 1."""
+    warm, green = rng.normal(0, spread), rng.normal(0, spread * 0.35)
+    c = np.exp(np.array([warm, green, -1.2 * warm]) + rng.normal(0, spread * 0.12, 3))
     r, g, b = (c / c.max()).tolist()
     return r, g, b
 
@@ -164,7 +176,7 @@ def _panel_fields(rng: np.random.Generator, wild: bool) -> dict[str, Any]:
         colour = tuple(np.clip(rng.uniform(0.05, 1, 3), 0.05, 1).tolist())
     return {
         "panel_colour": colour,
-        "unevenness": float(rng.uniform(0.02, 0.65) if wild else rng.uniform(0.05, 0.28)),
+        "unevenness": float(rng.uniform(0.02, 0.65) if wild else rng.uniform(0.08, 0.35)),
         "led_mottling": float(rng.choice([0, rng.uniform(0, 0.06)]) if wild else rng.uniform(0, 0.012)),
         "grain": float(rng.uniform(0, 0.012) if wild else rng.uniform(0.001, 0.004)),
         "marks": float(rng.uniform(0, 3) if wild else rng.uniform(0.5, 1.3)),
@@ -178,6 +190,8 @@ def _shot_fields(rng: np.random.Generator, wild: bool, kind: str) -> dict[str, A
         "heated": bool(rng.random() < 0.5),
         "room_light": float(rng.uniform(0, 0.15) if wild else rng.uniform(0.004, 0.03)),
         "ripple": float(abs(rng.normal(0, 0.05)) if wild else abs(rng.normal(0, 0.007))),
+        "film": float(abs(rng.normal(0, 0.05)) if wild else abs(rng.normal(0, 0.012))),
+        "glare": float(rng.uniform(0.1, 1.2) if wild and rng.random() < 0.12 else 0.0),
         "water_colour": _tint(rng, 0.08 if wild else 0.015),
         "water_depth_mm": depth,
         "vessel_edge": str(rng.choice(vessels, p=odds)) if kind == "water" else "none",
@@ -185,22 +199,30 @@ def _shot_fields(rng: np.random.Generator, wild: bool, kind: str) -> dict[str, A
         "white_ground": float(rng.uniform(0.45, 0.95) if wild else rng.uniform(0.62, 0.88)),
         "light_angle_deg": float(rng.uniform(0, 360)),
         "light_gradient": float(rng.uniform(0, 0.6) if wild else rng.uniform(0.03, 0.2)),
-        "specular": float(rng.uniform(0, 1.0) if wild else rng.uniform(0.1, 0.4)),
+        "specular": float(rng.uniform(0, 0.2) if wild else rng.uniform(0.02, 0.08)),
         "burnt_out": float(rng.uniform(0.2, 1.5) if wild and rng.random() < 0.15 else 0),
-        "exposure": float(rng.uniform(0.25, 1.1) if wild else rng.uniform(0.6, 0.86)),
+        "exposure": float(rng.uniform(0.25, 1.1) if wild else rng.uniform(0.6, 0.86))
+        * (1.2 if kind == "broccoli" else 1.0),
     }
 
 
 def _camera_fields(rng: np.random.Generator, wild: bool, kind: str, depth_mm: float) -> dict[str, Any]:
     blurred = wild and rng.random() < 0.12
-    gains = (rng.uniform(1.2, 2.4), 1.0, rng.uniform(1.2, 2.4)) if wild else (rng.uniform(1.6, 2.0), 1.0, rng.uniform(1.4, 1.8))
+    gains = (
+        (rng.uniform(1.2, 2.4), 1.0, rng.uniform(1.2, 2.4))
+        if wild
+        else (rng.uniform(1.6, 2.0), 1.0, rng.uniform(1.4, 1.8))
+    )
     top = 25.0 if kind == "broccoli" else depth_mm
     return {
         "optics_blur_px": float(np.exp(rng.uniform(np.log(0.4), np.log(2.6))) if wild else rng.uniform(0.55, 0.95)),
         "edge_blur": float(rng.uniform(1, 2.2) if wild else rng.uniform(1.05, 1.4)),
         "defocus_px": float(rng.uniform(1, 6) if blurred else 0.0),
-        "depth_blur_px_per_mm": float(abs(rng.normal(0, 0.35)) if wild else rng.uniform(0.02, 0.1)) * (0.4 if kind == "broccoli" else 1.0),
+        "depth_blur_px_per_mm": float(abs(rng.normal(0, 0.35)) if wild else rng.uniform(0.02, 0.1))
+        * (0.4 if kind == "broccoli" else 1.0),
         "focus_height_mm": float(rng.uniform(0, top) if wild else rng.uniform(0.1, 0.6) * top),
+        "shake_px": float(rng.uniform(1, 6) if wild and rng.random() < 0.1 else 0.0),
+        "flare": float(rng.uniform(0, 0.12) if wild else rng.uniform(0.004, 0.02)),
         "fringe_px": float(abs(rng.normal(0, 0.7)) if wild else rng.uniform(0, 0.25)),
         "full_well_e": float(np.exp(rng.uniform(np.log(400), np.log(40000))) if wild else rng.uniform(5000, 20000)),
         "read_noise_e": float(rng.uniform(1, 12) if wild else rng.uniform(2, 4)),
@@ -214,6 +236,13 @@ def _camera_fields(rng: np.random.Generator, wild: bool, kind: str, depth_mm: fl
         "jpeg_quality": int(rng.integers(60, 98) if wild else rng.integers(88, 97)),
         "chroma_halved": bool(rng.random() < 0.8),
     }
+
+
+def known(value: T | None) -> T:
+    """A field of a filled recipe. Raises ValueError where the recipe was not filled."""
+    if value is None:
+        raise ValueError("fill the recipe first")
+    return value
 
 
 def filled(recipe: Recipe) -> Recipe:

@@ -7,7 +7,7 @@ import numpy as np
 from vision.render.canvas import Canvas, Tube, disc, mottle, open_canvas, strokes, tube
 from vision.render.outlines import bend, box_round, half_width, middle_line, straightness
 from vision.render.patch import BodyWish, Patch
-from vision.render.tissue import Tissue, between, pick, tissue
+from vision.render.tissue import Tissue, between, pick, plumpness, tissue
 from vision.types import FloatArray
 
 LENGTHS_MM: dict[str, tuple[float, float]] = {
@@ -17,8 +17,14 @@ LENGTHS_MM: dict[str, tuple[float, float]] = {
     "adult": (0.8, 1.5),
 }
 LENGTH_OVER_WIDTH = (4.0, 6.0)  # from memory
-_ADULT = [(0, 0), (0.02, 0.38), (0.08, 0.52), (0.13, 0.5), (0.16, 0.68), (0.22, 0.76), (0.26, 0.84), (0.33, 1.0), (0.42, 0.9), (0.47, 0.92), (0.62, 1.0), (0.76, 0.86), (0.88, 0.55), (0.96, 0.24), (1, 0)]
-_LARVA = [(0, 0), (0.02, 0.34), (0.09, 0.5), (0.15, 0.6), (0.3, 0.86), (0.5, 1.0), (0.66, 0.98), (0.8, 0.76), (0.92, 0.42), (0.98, 0.2), (1, 0)]
+_ADULT = (
+    (0, 0.02, 0.08, 0.13, 0.16, 0.22, 0.26, 0.33, 0.42, 0.47, 0.62, 0.76, 0.88, 0.96, 1),
+    (0, 0.38, 0.52, 0.5, 0.68, 0.76, 0.84, 1.0, 0.9, 0.92, 1.0, 0.86, 0.55, 0.24, 0),
+)
+_LARVA = (
+    (0, 0.02, 0.09, 0.15, 0.3, 0.5, 0.66, 0.8, 0.92, 0.98, 1),
+    (0, 0.34, 0.5, 0.6, 0.86, 1.0, 0.98, 0.76, 0.42, 0.2, 0),
+)
 
 
 def draw_thrips(wish: BodyWish, rng: np.random.Generator) -> Patch:
@@ -39,7 +45,7 @@ def draw_thrips(wish: BodyWish, rng: np.random.Generator) -> Patch:
     if limbs:
         _limbs(canvas, line, rng, length, width, skin, shed=wish.heated)
     body = tube(canvas, line, left, right)
-    _trunk(canvas, body, rng, skin, form, width)
+    _trunk(canvas, body, rng, skin, form, width, wild=wish.wild)
     if form == "adult" and limbs:
         _wings(canvas, body, line, rng, length, width, core)
     _eyes(canvas, line, width, form, rng)
@@ -69,9 +75,11 @@ def _colour(rng: np.random.Generator, form: str, wish: BodyWish) -> tuple[str, f
     return colour, core
 
 
-def _trunk(canvas: Canvas, body: Tube, rng: np.random.Generator, skin: Tissue, form: str, width_mm: float) -> None:
+def _trunk(
+    canvas: Canvas, body: Tube, rng: np.random.Generator, skin: Tissue, form: str, width_mm: float, *, wild: bool
+) -> None:
     """Ten bands on the abdomen, the plates dark and the joints pale; the middle of the body thickest."""
-    thick = body.dome * (0.75 + 0.25 * np.sin(np.pi * np.clip(body.t, 0, 1)))
+    thick = body.dome ** plumpness(rng, wild=wild) * (0.75 + 0.25 * np.sin(np.pi * np.clip(body.t, 0, 1)))
     bands = np.cos(2 * np.pi * (body.t - 0.42) / 0.056)
     depth = rng.uniform(0.1, 0.35) if form == "adult" else rng.uniform(0.0, 0.15)
     thick = thick * (1 + depth * bands * (body.t > 0.42))
@@ -85,7 +93,11 @@ def _trunk(canvas: Canvas, body: Tube, rng: np.random.Generator, skin: Tissue, f
         density += gut[..., None] * np.array([0.1, 0.2, 0.45], np.float32) * np.float32(rng.uniform(0, 1.2))
     else:
         # Onion thrips: brownish blotches on a pale body.
-        density += (np.clip(mottle(canvas, rng, 0.12), 0, 2) * rng.uniform(0, 0.5))[..., None] * np.array([0.3, 0.45, 0.6], np.float32) * body.dome[..., None]
+        density += (
+            (np.clip(mottle(canvas, rng, 0.12), 0, 2) * rng.uniform(0, 0.5))[..., None]
+            * np.array([0.3, 0.45, 0.6], np.float32)
+            * body.dome[..., None]
+        )
     albedo = skin.albedo * np.ones((*body.t.shape, 3)) * (1 - 0.35 * depth * bands * (body.t > 0.42))[..., None]
     canvas.lay(body.cover, density, np.clip(albedo, 0.01, 0.95), height_mm=body.dome * width_mm * 0.8, body=True)
 
@@ -119,7 +131,9 @@ def _wings(
         canvas.lay(strokes(canvas, hairs, 0.005), np.full(3, 0.8), np.full(3, 0.1))
 
 
-def _limbs(canvas: Canvas, line: FloatArray, rng: np.random.Generator, length: float, width: float, skin: Tissue, *, shed: bool) -> None:
+def _limbs(
+    canvas: Canvas, line: FloatArray, rng: np.random.Generator, length: float, width: float, skin: Tissue, *, shed: bool
+) -> None:
     """Short legs and antennae; often folded under the body or lost."""
     keep = rng.uniform(0, 0.8) if shed else rng.uniform(0.4, 1.0)
     legs, feelers = [], []
@@ -134,7 +148,15 @@ def _limbs(canvas: Canvas, line: FloatArray, rng: np.random.Generator, length: f
         if rng.random() < 0.3 + 0.7 * keep:
             p, back, right = _at(line, 0.01)
             mid = p + right * side * width * 0.15 - back * length * 0.08
-            feelers.append(np.stack([p + right * side * width * 0.12, mid, mid - back * length * 0.1 + right * side * length * rng.uniform(-0.02, 0.07)]))
+            feelers.append(
+                np.stack(
+                    [
+                        p + right * side * width * 0.12,
+                        mid,
+                        mid - back * length * 0.1 + right * side * length * rng.uniform(-0.02, 0.07),
+                    ]
+                )
+            )
     canvas.lay(strokes(canvas, legs, 0.022), skin.density * 0.5, skin.albedo)
     canvas.lay(strokes(canvas, feelers, 0.018), skin.density * 0.7, skin.albedo)
 

@@ -22,8 +22,8 @@ HUES: dict[str, tuple[float, float, float]] = {
     "brown": (0.72, 1.02, 1.3),
     "tan": (0.68, 0.95, 1.45),
     "olive": (0.95, 0.78, 1.4),
-    "pink": (0.6, 1.3, 1.1),
-    "white": (0.95, 0.99, 1.08),
+    "pink": (0.72, 1.2, 1.12),
+    "white": (0.86, 0.98, 1.22),
 }
 
 ALBEDOS: dict[str, tuple[float, float, float]] = {
@@ -58,7 +58,7 @@ class Tissue:
 def tissue(colour: str, core: float, rng: np.random.Generator, spread: float = 0.1) -> Tissue:
     """`core`: share of the light that passes at full thickness, 0..1. Hue and reflectance are jittered by `spread`."""
     # Neutral substances stay neutral: through a dense body a slight tint would grow into a colour.
-    tinted = 0.15 if colour in ("grey", "black", "white") else 0.6
+    tinted = 0.15 if colour in ("grey", "black") else 0.6
     hue = np.array(HUES[colour]) * np.exp(rng.normal(0, spread, 3) * tinted)
     albedo = np.array(ALBEDOS[colour]) * np.exp(rng.normal(0, spread * 1.5) + rng.normal(0, spread * 0.6, 3))
     return Tissue(-np.log(core) * hue / hue.mean(), np.clip(albedo, 0.01, 0.9))
@@ -74,3 +74,8 @@ def pick(rng: np.random.Generator, odds: dict[str, float]) -> str:
     names = list(odds)
     weights: NDArray[Any] = np.array([odds[name] for name in names], float)
     return names[int(rng.choice(len(names), p=weights / weights.sum()))]
+
+
+def plumpness(rng: np.random.Generator, *, wild: bool) -> float:
+    """Power on the round cross-section: 1 a cylinder, less a flattened body with a steep rim, more a keeled one."""
+    return float(rng.uniform(0.12, 1.6) if wild else rng.uniform(0.6, 1.15))

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from skimage.color import deltaE_ciede2000, rgb2lab
 
 from vision.render.camera import srgb_encode
+from vision.render.patch import Patch
 from vision.types import FloatArray
 
 ALIKE_DELTA_E = 3.0
@@ -60,6 +61,29 @@ class Sighting:
     """(3,) the same of its surroundings."""
 
 
+def unplaced(kind: str, patch: Patch, *, insect: bool, surface: str, heated: bool, defocus_px: float) -> TrueBody:
+    """The row of a thing whose place and look are not worked out yet."""
+    return TrueBody(
+        kind=kind,
+        form=patch.form,
+        insect=insect,
+        x_px=0.0,
+        y_px=0.0,
+        x_mm=0.0,
+        y_mm=0.0,
+        length_mm=patch.length_mm,
+        width_mm=patch.width_mm,
+        angle_deg=0.0,
+        curved=patch.curved,
+        surface=surface,
+        tone="like",
+        heated=heated,
+        visible=0.0,
+        delta_e=0.0,
+        defocus_px=round(defocus_px, 3),
+    )
+
+
 def moments(body: FloatArray) -> tuple[float, float, float]:
     """Centre x, y and direction of the long axis (degrees, 0..180, clockwise as seen) of a coverage map."""
     total = float(body.sum(dtype=np.float64))
@@ -77,7 +101,7 @@ def finished(sightings: list[Sighting]) -> tuple[TrueBody, ...]:
         return ()
     own = _lab(np.stack([s.own_light for s in sightings]))
     around = _lab(np.stack([s.round_light for s in sightings]))
-    difference = deltaE_ciede2000(own, around)
+    difference = deltaE_ciede2000(own, around)  # type: ignore[no-untyped-call]
     rows = []
     for s, de, lightness in zip(sightings, difference, own[:, 0] - around[:, 0], strict=True):
         tone = "like" if de < ALIKE_DELTA_E else ("darker" if lightness < 0 else "lighter")

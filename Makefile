@@ -1,0 +1,36 @@
+# What a fresh machine needs: Python 3.11 or newer with venv, and make. Everything else goes into .venv.
+PYTHON ?= python3
+BIN := .venv/bin
+PIP := $(BIN)/python -m pip --disable-pip-version-check
+
+.PHONY: demo test check bench samples
+
+demo: .venv/.installed
+	$(BIN)/speckwise demo
+
+test: .venv/.installed-dev
+	$(BIN)/python -m pytest -q
+
+check: .venv/.installed-dev
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(MAKE) test
+
+bench: .venv/.installed-dev
+	$(BIN)/python tests/bench/steps.py
+
+samples: .venv/.installed
+	$(BIN)/python sample_images/redraw.py
+
+# The stamps make a second call start at once; a change of pyproject.toml installs again.
+.venv/.installed: pyproject.toml
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "Speckwise needs Python 3.11 or newer: make $(MAKECMDGOALS) PYTHON=python3.12"; exit 1; }
+	test -x $(BIN)/python || $(PYTHON) -m venv .venv
+	$(PIP) install --quiet --upgrade "pip>=25.1"
+	$(PIP) install --quiet --editable .
+	touch $@
+
+.venv/.installed-dev: .venv/.installed
+	$(PIP) install --quiet --group dev
+	touch $@

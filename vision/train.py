@@ -1,0 +1,231 @@
+"""Labelled rows -> ranker: drawn scenes, inspected by the straight line's own search, teach the trees what is an insect.
+
+`python -m vision.train` draws, searches, learns and writes the shipped ranker again from seeds alone. Learning needs
+scikit-learn (the extra `learn`); scoring does not.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.features import FEATURES
+from vision.files import write_bytes
+from vision.foreground import find_surfaces
+from vision.glance import GLANCES, Places
+from vision.measure import Measured
+from vision.pipeline import observe, see_light
+from vision.rank import FORMAT, VERSION, Ranker, parse_ranker
+from vision.render import Drawn, Recipe, TrueBody, draw, tidy, vary
+from vision.specks import search_places
+from vision.trees import document_of
+from vision.types import Setup, Shot
+
+INSECTS = ("aphid", "thrips", "caterpillar")
+LOOK_ALIKES = {
+    "bubble": "bubble", "fibre": "fibre", "grit": "grit", "seed": "grit", "seed_coat": "grit", "pollen": "grit",
+    "leaf_bit": "leaf bit", "bud": "bud", "drop": "drop", "scratch": "scratch", "dust": "dust",
+}  # fmt: skip
+"""Drawn things that are no insects -> the name a person reads."""
+ON_PRODUCE, ON_GROUND = "plant part", "unevenness"
+"""What a speck is called where nothing was drawn: the produce's own texture, or the ground's."""
+KINDS = (*INSECTS, *dict.fromkeys(LOOK_ALIKES.values()), ON_PRODUCE, ON_GROUND)
+_SMALLEST_MM = 0.3
+_LEAST_IN_VIEW = 0.5
+"""Bodies below these teach nothing either way: nobody could tell."""
+_WITHOUT_SCALE = 0.25
+"""Share of rows shown a second time without millimetres, so that shots of unknown scale are ranked too."""
+
+
+@dataclass(frozen=True)
+class Labelled:
+    """Rows for learning: `features` (n, features) float32; `kind` (n,): an index into KINDS, or 0 and 1."""
+
+    features: NDArray[np.float32]
+    kind: NDArray[np.int64]
+
+
+def hit_radius_mm(body: TrueBody) -> float:
+    """How far a flag may lie from a body's centre and still mean it: half its length, at least half a millimetre."""
+    return max(0.5 * body.length_mm, 0.5)
+
+
+def label_specks(measured: Sequence[Measured], drawn: Drawn) -> NDArray[np.int64]:
+    """Kind of each speck as an index into KINDS; -1 for those that teach nothing (a leg, a second piece of one body)."""
+    kinds = np.array([KINDS.index(ON_PRODUCE if m.speck.on_produce else ON_GROUND) for m in measured], dtype=np.int64)
+    if not measured:
+        return kinds
+    places = np.array([(m.measures.x_px, m.measures.y_px) for m in measured])
+    lengths = np.array([m.measures.length_px for m in measured])
+    # Insects last, so that a speck that touches both an insect and debris is an insect.
+    for body in sorted(drawn.truth, key=lambda b: (b.insect, -b.length_mm)):
+        name = body.kind if body.insect else LOOK_ALIKES.get(body.kind)
+        away = np.hypot(*(places - (body.x_px, body.y_px)).T)
+        near = away <= hit_radius_mm(body) * drawn.px_per_mm
+        if name is None or not near.any():
+            continue
+        # Of several specks on one body the one of its place and size is the body; the rest are its parts.
+        misfit = away / (body.length_mm * drawn.px_per_mm) + np.abs(
+            np.log(np.maximum(lengths, 1) / (body.length_mm * drawn.px_per_mm))
+        )
+        best = int(np.where(near, misfit, np.inf).argmin())
+        if body.insect:
+            kinds[near] = -1
+            kinds[best] = KINDS.index(name) if _teaches(body) else -1
+        else:
+            kinds[near] = KINDS.index(name)
+    return kinds
+
+
+def learning_recipes(count: int, seed: int) -> tuple[Recipe, ...]:
+    """Recipes to learn from: half wild, half tidy, over water, florets and the bare panel, and over the range of scales."""
+    rng = np.random.default_rng(seed)
+    out = []
+    for k in range(count):
+        kind = ("water", "broccoli", "water", "broccoli", "water", "blank")[k % 6]
+        wild = (k // 6) % 2 == 0
+        make = vary if wild else tidy
+        recipe = make(kind, seed * 100_003 + k, width_px=1600, height_px=1200)
+        if not wild:
+            # Wild shots bring their own scale; tidy ones are spread over what a stand may have.
+            recipe = replace(recipe, px_per_mm=float(rng.choice([12.0, 16.0, 20.0, 20.0, 25.0, 32.0])))
+        some = tuple((insect, int(rng.integers(0, 6))) for insect in INSECTS)
+        out.append(replace(recipe, insects=some if kind != "blank" else recipe.insects))
+    return tuple(out)
+
+
+def label_scene(recipe: Recipe, ranker: Ranker | None) -> tuple[NDArray[np.float32], NDArray[np.int64]]:
+    """One drawn shot: without a ranker its places at a glance and whether an insect lies there; with one its specks and kinds.
+
+    What teaches nothing is left out.
+    """
+    drawn = draw(recipe)
+    shot = Shot(drawn.pixels, "0" * 64, "drawn")
+    setup = Setup(px_per_mm=drawn.px_per_mm)
+    if ranker is None:
+        light = see_light(shot, setup)
+        scale = drawn.px_per_mm / light.step
+        surfaces = find_surfaces(light.density, None, scale)
+        search = search_places(light, surfaces, scale)
+        if search is None:
+            return np.zeros((0, len(GLANCES)), np.float32), np.zeros(0, np.int64)
+        labels = _label_places(search.places, drawn, light.step)
+        return search.glances[labels >= 0], labels[labels >= 0]
+    seen = observe(shot, setup, None, ranker)
+    kinds = label_specks(seen.measured, drawn)
+    return seen.features[kinds >= 0], kinds[kinds >= 0]
+
+
+def _label_places(places: Places, drawn: Drawn, step: int) -> NDArray[np.int64]:
+    """1 where a place lies on an insect, 0 where on none, -1 where on one that nobody could tell."""
+    labels = np.zeros(len(places.row), np.int64)
+    x, y = places.column * step, places.row * step
+    for body in drawn.truth:
+        if body.insect:
+            near = np.hypot(x - body.x_px, y - body.y_px) <= hit_radius_mm(body) * drawn.px_per_mm
+            labels[near] = 1 if _teaches(body) else -1
+    return labels
+
+
+def _teaches(body: TrueBody) -> bool:
+    return body.length_mm >= _SMALLEST_MM and body.visible >= _LEAST_IN_VIEW
+
+
+def gather(recipes: Sequence[Recipe], workers: int, ranker: Ranker | None) -> Labelled:
+    """Labelled rows of many drawn shots, in the order of the recipes whatever the number of workers."""
+    rows, kinds = [], []
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_one_thread) as pool:
+        for features, kind in pool.map(label_scene, recipes, [ranker] * len(recipes), chunksize=2):
+            rows.append(features)
+            kinds.append(kind)
+    return Labelled(np.concatenate(rows), np.concatenate(kinds))
+
+
+def _one_thread() -> None:
+    import cv2
+
+    cv2.setNumThreads(1)
+
+
+def learn_glance(rows: Labelled, seed: int) -> dict[str, Any]:
+    """Trees that order places before anyone looks closer: is an insect likely there?"""
+    return document_of(_boosted(rows.features, rows.kind, seed, stages=100, leaves=15))
+
+
+def learn_kinds(rows: Labelled, seed: int) -> tuple[dict[str, Any], list[str]]:
+    """Trees that tell kinds apart, and the kinds' names in their order."""
+    features, kinds = _also_without_scale(rows, seed)
+    model = _boosted(features, kinds, seed, stages=140, leaves=15)
+    return document_of(model), [KINDS[int(k)] for k in model.classes_]
+
+
+def _boosted(features: NDArray[np.float32], kinds: NDArray[np.int64], seed: int, stages: int, leaves: int) -> Any:
+    from sklearn.ensemble import HistGradientBoostingClassifier
+
+    model = HistGradientBoostingClassifier(
+        learning_rate=0.08, max_iter=stages, max_leaf_nodes=leaves, min_samples_leaf=12, l2_regularization=1.0,
+        max_features=0.4, early_stopping=False, random_state=seed,
+    )  # fmt: skip
+    return model.fit(features, kinds)
+
+
+def write_ranker(glance: dict[str, Any], judge: dict[str, Any], kinds: Sequence[str], note: str) -> bytes:
+    """The ranker's file."""
+    document = {
+        "format": FORMAT, "version": VERSION, "learned": note, "glances": list(GLANCES), "features": list(FEATURES),
+        "kinds": list(kinds), "insects": [name for name in kinds if name in INSECTS], "glance": glance, "judge": judge,
+    }  # fmt: skip
+    return (json.dumps(document, separators=(",", ":")) + "\n").encode()
+
+
+def _also_without_scale(rows: Labelled, seed: int) -> tuple[NDArray[np.float32], NDArray[np.int64]]:
+    rng = np.random.default_rng(seed)
+    again = rng.random(len(rows.kind)) < _WITHOUT_SCALE
+    blind = rows.features[again].copy()
+    blind[:, [k for k, name in enumerate(FEATURES) if name.endswith("_mm")]] = np.nan
+    return np.concatenate([rows.features, blind]), np.concatenate([rows.kind, rows.kind[again]])
+
+
+def main() -> None:
+    """Learn the shipped ranker again."""
+    parser = argparse.ArgumentParser(prog="python -m vision.train", description=main.__doc__)
+    parser.add_argument("--scenes", type=int, default=480, help="how many shots to draw")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--out", type=Path, default=Path(__file__).parent / "rankers" / "drawn.json")
+    asked = parser.parse_args()
+    recipes = learning_recipes(asked.scenes, asked.seed)
+    glance = learn_glance(gather(recipes[: max(6, asked.scenes // 3)], asked.workers, None), asked.seed)
+    # The second stage learns on what the first lets through, so the first is put to work with an empty judge behind it.
+    first = parse_ranker(write_ranker(glance, _no_judge(), KINDS, ""))
+    rows = gather(recipes, asked.workers, first)
+    judge, kinds = learn_kinds(rows, asked.seed)
+    note = f"{asked.scenes} drawn shots, seed {asked.seed}, {len(rows.kind)} specks"
+    write_bytes(asked.out, write_ranker(glance, judge, kinds, note))
+    print(f"Learned on {note}: {asked.out}")
+
+
+def _no_judge() -> dict[str, Any]:
+    leaf = {
+        "output": 0,
+        "feature": [-1],
+        "threshold": [0.0],
+        "left": [0],
+        "right": [0],
+        "missing_left": [0],
+        "value": [0.0],
+    }
+    return {"base": [0.0] * len(KINDS), "depth": 1, "trees": [leaf]}
+
+
+if __name__ == "__main__":
+    main()
