@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import os
 import sys
+import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from importlib import resources
@@ -26,8 +27,6 @@ if TYPE_CHECKING:
 
 GROUNDS = ("panel", "water", "cloth")
 LIGHTS = ("below", "above", "both")
-SAMPLES_PX_PER_MM = 20.0
-"""Scale of every photograph in sample_images."""
 
 
 @dataclass(frozen=True)
@@ -153,9 +152,10 @@ def score_call(
 
 def score_samples(out: Path, quiet: bool = False) -> int:
     """Scores the photographs that come with the program; an earlier version's demo in the same place goes to earlier/."""
+    scenario = tomllib.loads(resources.files("sample_images").joinpath("scenario.toml").read_text(encoding="utf-8"))
     samples = Path(str(resources.files("sample_images").joinpath("scenario.toml"))).parent
     print(f"The photographs are in {samples}")
-    code = score_call([samples], out, ScoreOptions(px_per_mm=SAMPLES_PX_PER_MM), force=True, quiet=quiet)
+    code = score_call([samples], out, ScoreOptions(px_per_mm=scenario["px_per_mm"]), force=True, quiet=quiet)
     if code in {ALL_DONE, SOME_SHOTS_FAILED}:
         print(
             f"Annotated pictures are in {out / PICTURES}, the tables are {out / 'candidates.csv'} and {out / 'shots.csv'}."

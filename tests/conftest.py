@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import os
 from collections.abc import Generator
+from pathlib import Path
 
 import pytest
+
+from faked import photographs
 
 
 @pytest.hookimpl(wrapper=True)
@@ -31,3 +34,15 @@ def pytest_make_collect_report(
         report.outcome = "failed"
         report.longrepr = f"Nothing may be skipped here, yet {collector.nodeid} is: {report.longrepr}"
     return report
+
+
+@pytest.fixture
+def three(tmp_path: Path) -> Path:
+    """Three files for the faked scoring, the second of which fails."""
+    return photographs(tmp_path / "in", a=b"xx", b=b"bad", c=b"x0")
+
+
+@pytest.fixture
+def out(tmp_path: Path) -> Path:
+    """An output folder that is not there yet."""
+    return tmp_path / "out"

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from cli.batch.folder import Source
+from cli.batch.folder import Source, find_sources
+from cli.batch.output import LOCK
 from cli.batch.record import RunFacts
-from vision.table import CANDIDATES, SHOTS, Belonging, ShotFacts
+from cli.batch.run import score_into
+from cli.batch.tell import Quiet, Tally
+from vision.table import CANDIDATES, SHOTS, Belonging, ShotFacts, from_csv
 
 FACTS = RunFacts(options={"px_per_mm": 20.0})
 OTHER_FACTS = RunFacts(options={"px_per_mm": 10.0})
@@ -71,3 +75,38 @@ def photographs(folder: Path, **contents: bytes) -> Path:
     for name, data in contents.items():
         (folder / f"{name}.jpg").write_bytes(data)
     return folder
+
+
+def go(
+    out: Path, *paths: Path, facts: RunFacts = FACTS, score: Callable[[Source], Any] | None = None, force: bool = False
+) -> tuple[Tally, list[str]]:
+    """One call into `out`."""
+    return score_into(
+        out, find_sources(paths, out), score or scorer(facts.run), facts, Quiet(), no_pages, force=force, told={"x": 1}
+    )
+
+
+def everything(folder: Path) -> dict[str, bytes]:
+    """All that must be the same after the same work, by its place in the folder."""
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file() and path.name not in {LOCK, "run.json", ".ledger.jsonl"}
+    }
+
+
+def tables(folder: Path) -> tuple[bytes, bytes]:
+    """The bytes of both tables."""
+    return (folder / "candidates.csv").read_bytes(), (folder / "shots.csv").read_bytes()
+
+
+def record(folder: Path) -> dict[str, Any]:
+    """What run.json holds."""
+    return dict(json.loads((folder / "run.json").read_text()))
+
+
+def shot_cells(folder: Path, column: str) -> dict[str, str]:
+    """One column of shots.csv, by shot."""
+    names = [each.name for each in SHOTS]
+    rows = from_csv(SHOTS, (folder / "shots.csv").read_bytes())
+    return {row[0]: row[names.index(column)] for row in rows}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import struct
 import zlib
+from importlib import resources
 from pathlib import Path
 
 import numpy as np
@@ -12,8 +13,6 @@ import pytest
 from PIL import Image, ImageDraw
 
 from cli.entry import run
-from vision.features import FEATURES
-from vision.rank import FORMAT, VERSION
 from vision.table import CANDIDATES, SHOTS, from_csv, to_frame
 
 CENTRES_X, CENTRE_Y = (72, 172, 272), 130
@@ -31,12 +30,9 @@ def panel(size: tuple[int, int] = (400, 300), specks: int = 3, seed: int = 1) ->
 
 @pytest.fixture
 def ranker(tmp_path: Path) -> Path:
-    """One that takes everything for an insect, so that what is found is what is listed."""
-    leaf = {"feature": [-1], "threshold": [0.0], "left": [0], "right": [0], "missing_left": [False]}
-    trees = [leaf | {"kind": kind, "value": [value]} for kind, value in ((0, 2.0), (1, 0.0))]
-    words = {"format": FORMAT, "version": VERSION, "features": list(FEATURES), "kinds": ["aphid", "grit"]}
+    """The one that comes along, as a file of a person's own."""
     path = tmp_path / "ranker.json"
-    path.write_text(json.dumps(words | {"insects": ["aphid"], "base": [0.0, 0.0], "depth": 1, "trees": trees}))
+    path.write_bytes(resources.files("vision.rankers").joinpath("drawn.json").read_bytes())
     return path
 
 
@@ -71,7 +67,7 @@ def test_every_file_has_its_row_and_its_pictures(
     tmp_path: Path, photos: Path, ranker: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     out = tmp_path / "out"
-    words = ["score", str(photos), "--out", str(out), "--px-per-mm", "20", "--ranker", str(ranker)]
+    words = ["score", str(photos), "--out", str(out), "--px-per-mm", "20", "--min-score", "0", "--ranker", str(ranker)]
     assert run(words) == 1
     errors = capsys.readouterr().err
     shots = to_frame(SHOTS, from_csv(SHOTS, (out / "shots.csv").read_bytes())).set_index("shot")
@@ -117,7 +113,7 @@ def test_the_same_call_gives_the_same_bytes(tmp_path: Path, ranker: Path) -> Non
     assert (tmp_path / "one" / "index.html").read_bytes() == (tmp_path / "two" / "index.html").read_bytes()
 
 
-def test_a_panel_profile_serves_shots_of_its_size_alone(tmp_path: Path, ranker: Path) -> None:
+def test_a_panel_profile_serves_shots_of_its_size_alone(tmp_path: Path) -> None:
     for number in range(2):
         panel(specks=0, seed=10 + number).save(tmp_path / f"blank{number}.png")
     profile = tmp_path / "panel.toml"
@@ -128,7 +124,7 @@ def test_a_panel_profile_serves_shots_of_its_size_alone(tmp_path: Path, ranker: 
     panel().save(folder / "a.png")
     panel(size=(420, 300)).save(folder / "b.png")
     out = tmp_path / "out"
-    assert run(["score", str(folder), "--out", str(out), "--panel", str(profile), "--ranker", str(ranker)]) == 1
+    assert run(["score", str(folder), "--out", str(out), "--panel", str(profile), "--min-score", "0"]) == 1
     shots = to_frame(SHOTS, from_csv(SHOTS, (out / "shots.csv").read_bytes())).set_index("shot")
     assert shots.loc["a.png", "error"] == ""
     assert shots.loc["a.png", "scale_from"] == "profile"

@@ -116,7 +116,7 @@ class TestDemo:
         capsys: pytest.CaptureFixture[str],
     ) -> None:
         samples = photographs(tmp_path / "sample_images", a=b"xx", b=b"0")
-        (samples / "scenario.toml").write_text("")
+        (samples / "scenario.toml").write_text("px_per_mm = 20.0\n")
         monkeypatch.setattr("importlib.resources.files", lambda name: tmp_path / name)
         monkeypatch.chdir(tmp_path)
         assert run(["demo"]) == 0

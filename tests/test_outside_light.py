@@ -31,7 +31,7 @@ def test_all_34_pairs_are_there() -> None:
 @pytest.mark.parametrize("row", rows("srgb"), ids=lambda r: r["input"])
 def test_srgb_of_iec_61966_2_1(row: dict[str, str]) -> None:
     given_value = row["input"].split()[1]
-    value = float(given_value.split("/")[0]) / float((given_value.split("/") + ["1"])[1])
+    value = float(given_value.split("/")[0]) / float([*given_value.split("/"), "1"][1])
     curve = decode_srgb if row["topic"] == "srgb_decode" else encode_srgb
     assert float(curve(np.array(value))) == pytest.approx(float(row["expected"]), abs=1e-7)
 

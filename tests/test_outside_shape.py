@@ -27,7 +27,9 @@ def drawn(size: int, inside: object, parts: int = 8) -> NDArray[np.float64]:
     return covered.reshape(size, parts, size, parts).mean(axis=(1, 3))
 
 
-def turned(x: NDArray[np.float64], y: NDArray[np.float64], degrees: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def turned(
+    x: NDArray[np.float64], y: NDArray[np.float64], degrees: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     a = np.deg2rad(degrees)
     return x * np.cos(a) + y * np.sin(a), y * np.cos(a) - x * np.sin(a)
 

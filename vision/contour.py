@@ -77,7 +77,7 @@ def trace(field: NDArray[Any], level: float = 0.5) -> Form | None:
 
 def form_of(points: NDArray[np.float64]) -> Form:
     """Measures of a closed polygon of x, y points (n, 2)."""
-    perimeter = float(np.hypot(*(np.roll(points, -1, axis=0) - points).T).sum())
+    perimeter = float(np.hypot(*np.diff(points, axis=0, append=points[:1]).T).sum())
     # The widths of a polygon are those of its convex hull, and projections need no hull.
     spans = points @ np.stack([np.cos(_ANGLES), np.sin(_ANGLES)])
     widths = spans.max(axis=0) - spans.min(axis=0)
@@ -87,7 +87,7 @@ def form_of(points: NDArray[np.float64]) -> Form:
 
 def _area(points: NDArray[np.float64]) -> float:
     x, y = points[:, 0], points[:, 1]
-    return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2)
+    return float(abs(x[:-1] @ y[1:] - y[:-1] @ x[1:] + x[-1] * y[0] - y[-1] * x[0]) / 2)
 
 
 def _hull_area(points: NDArray[np.float64]) -> float:

@@ -23,7 +23,7 @@ FEATURES: tuple[str, ...] = (
     "snr", "response_finer", "response_coarser", "response_far_coarser",
     "middle_to_rim", "unevenness", "darkest", "lightest", "end_contrast", "taper", "pear",
     "blur_to_width", "around_spread", "around_to_contrast",
-    "siblings", "crowd", "crowd_strength",
+    "glance", "siblings", "crowd", "crowd_strength",
     "on_produce", "lighter", "lit_above", "rim_distance", "at_picture_edge",
 )  # fmt: skip
 
@@ -43,7 +43,7 @@ def features_of(
 
 
 def _own(m: Measured, px_per_mm: float | None) -> list[float]:
-    """What the speck itself shows, in the order of FEATURES up to 'around_to_contrast'."""
+    """What the speck itself shows, in the order of FEATURES up to 'glance'."""
     x, body = m.measures, m.body
     mm = float("nan") if px_per_mm is None else 1 / px_per_mm
     lab = m.body_lab - m.around_lab
@@ -56,6 +56,7 @@ def _own(m: Measured, px_per_mm: float | None) -> list[float]:
         *(float(v) for v in lab), *(float(v) for v in m.body_lab), *(float(v) for v in m.around_lab),
         *_responses(m), *_inside(m),
         x.blur_px / max(x.width_px, 1e-6), m.around_spread, m.around_spread / contrast,
+        m.speck.likely,
     ]  # fmt: skip
 
 
@@ -94,7 +95,8 @@ def _inside(m: Measured) -> list[float]:
     first, last = along < -0.8 * spread, along > 0.8 * spread
     ends = abs(value[first].mean() - value[last].mean()) / abs(mean) if first.any() and last.any() else 0.0
     scaled = along / spread
-    low, high = np.percentile(value, [5, 95])
+    ordered = np.sort(value)
+    low, high = ordered[int(0.05 * (len(ordered) - 1))], ordered[int(np.ceil(0.95 * (len(ordered) - 1)))]
     return [
         float(value[deep].mean() / (value[rim].mean() if abs(value[rim].mean()) > 1e-3 else 1e-3)),
         float(value.std() / abs(mean)), float(high / mean), float(low / mean), float(min(ends, 9.0)),

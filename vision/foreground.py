@@ -17,13 +17,20 @@ from vision.types import FloatArray, Ground, MaskArray, Surfaces
 
 _OFF_GROUND = 0.09
 """Density, either way, from which a pixel is no longer bare ground at the coarse resolution."""
-_FINE_PX_PER_MM = 8.0
+_FINE_PX_PER_MM = 6.0
 _OPEN_MM = 1.6
 """Half the width up to which something is a speck on the ground: the fattest caterpillars are about 3 mm wide (from memory)."""
 _SMALLEST_PIECE_MM2 = 60.0
 _WIDEST_SPECK_PX = 90.0
 """Without a scale: specks are up to 160 px long, so hardly wider than this."""
 _FINE_PX_PER_SPECK = 18.0
+_SHADE_COLOUR = 0.05
+"""Difference between the channels' densities up to which a shade still has the ground's colour."""
+_SHADE_TEXTURE = 0.02
+_TEXTURE_PX = 11
+_DEEPEST_SHADE = 1.0
+"""Density no shade of ours goes beyond: a tenth of the light comes round any piece."""
+_BRIGHTEST_SHADE = -0.25
 _DARK = 0.6
 _COLOURLESS = 0.12
 
@@ -62,13 +69,15 @@ def _large(off: NDArray[np.uint8], grain: _Grain) -> NDArray[np.uint8]:
 
 
 def find_surfaces(density: FloatArray, ground: Ground | None, px_per_mm: float | None) -> Surfaces:
-    """Surfaces of (h, w, 3) density; `px_per_mm` is that of the working picture or None."""
-    h, w = density.shape[:2]
+    """Surfaces of (3, h, w) density; `px_per_mm` is that of the working picture or None."""
+    h, w = density.shape[1:]
     grain = _grain(h, w, px_per_mm)
     size = (max(1, round(w * grain.shrink)), max(1, round(h * grain.shrink)))
-    small = cv2.resize(density, size, interpolation=cv2.INTER_AREA).reshape(size[1], size[0], 3)
-    smooth = cv2.GaussianBlur(small, (0, 0), 1.0).reshape(small.shape)
-    off = (np.abs(smooth).max(axis=2) > _OFF_GROUND).astype(np.uint8)
+    small: FloatArray = np.stack(
+        [cv2.resize(plane, size, interpolation=cv2.INTER_AREA).reshape(size[1], size[0]) for plane in density], axis=-1
+    )
+    smooth: FloatArray = np.asarray(cv2.GaussianBlur(small, (0, 0), 1.0), dtype=np.float32).reshape(small.shape)
+    off = (_is_off(smooth) & ~_is_shade(small, smooth)).astype(np.uint8)
     large = _large(off, grain)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(large, connectivity=8)
     produce = np.zeros_like(large)
@@ -84,8 +93,29 @@ def find_surfaces(density: FloatArray, ground: Ground | None, px_per_mm: float |
         else:
             produce[here] = 1
     produce_full = _enlarge(produce, h, w)
-    outside_full = _enlarge(outside, h, w) & ~produce_full
+    outside_full = _enlarge(outside, h, w)
+    if outside.any():
+        outside_full &= ~produce_full
     return Surfaces(~(produce_full | outside_full), produce_full, outside_full)
+
+
+def _is_off(smooth: FloatArray) -> MaskArray:
+    return np.asarray(np.abs(smooth).max(axis=2) > _OFF_GROUND)
+
+
+def _is_shade(small: FloatArray, smooth: FloatArray) -> MaskArray:
+    """Bare ground in the shade of a piece, or nearer the lamp: another light, but smooth and of the ground's own colour."""
+    depth = smooth.mean(axis=2)
+    colour = smooth.max(axis=2) - smooth.min(axis=2)
+    grey = small.mean(axis=2)
+    fine = np.abs(grey - cv2.GaussianBlur(grey, (0, 0), 2.0))
+    # A median, so that a speck that lies there does not count as texture; it works on 8 bits, in steps of 0.001 of density.
+    fine = cv2.medianBlur(np.minimum(fine * 1000, 255).astype(np.uint8), _TEXTURE_PX) / 1000.0
+    bare = ~_is_off(smooth)
+    # A noisy shot has noisy ground; what counts is texture beyond the bare ground's own.
+    texture = max(_SHADE_TEXTURE, 2.5 * float(np.median(fine[bare]))) if bare.any() else _SHADE_TEXTURE
+    neutral = colour < _SHADE_COLOUR * (1 + 2 * np.maximum(depth, 0))
+    return np.asarray((depth > _BRIGHTEST_SHADE) & (depth < _DEEPEST_SHADE) & neutral & (fine < texture))
 
 
 def _is_outside(values: FloatArray, ground: Ground | None) -> bool:

@@ -20,7 +20,7 @@ LEAST_GROUND = 5.0
 LEAST_PRODUCE = 3.6
 """Signal to noise from which a place is one. Five is the figure usually given to Rose for reliable seeing; on produce texture,
 not noise, makes the list."""
-_MOST_PER_SCALE = 4000
+_MOST_PER_SCALE = 1200
 _NEIGHBOURS = (-4, -3, -2, -1, 1, 2, 3, 4)
 """Steps of scale that a glance compares with the place's own."""
 
@@ -56,9 +56,10 @@ def find_places(maps: list[ScaleMap], surfaces: Surfaces) -> Places:
         y, x = rows * step, columns * step
         value = signal[rows, columns]
         keep = surfaces.produce[y, x] | (value > LEAST_GROUND)
-        for near in (n - 1, n + 1):
+        # A flat-topped body stands out equally at all scales up to its own, and its own is the one that sees it whole.
+        for near, share in ((n - 1, 0.95), (n + 1, 1.0)):
             if 0 <= near < len(maps):
-                keep &= value >= 0.98 * maps[near].signal_at(y, x)
+                keep &= value >= share * maps[near].signal_at(y, x)
         value, y, x = value[keep], y[keep], x[keep]
         if len(value) > _MOST_PER_SCALE:
             top = np.sort(np.argsort(-value, kind="stable")[:_MOST_PER_SCALE])

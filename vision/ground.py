@@ -34,13 +34,13 @@ class Cells:
 
 
 def read_cells(log_light: FloatArray, cell_px: float) -> Cells:
-    """Cells of about `cell_px` working pixels from (h, w, 3) log light; at least one cell each way."""
-    h, w = log_light.shape[:2]
+    """Cells of about `cell_px` working pixels from (3, h, w) log light; at least one cell each way."""
+    h, w = log_light.shape[1:]
     gh, gw = max(1, round(h / cell_px)), max(1, round(w / cell_px))
     rows = np.minimum(((np.arange(gh * _SAMPLES) + 0.5) * h / (gh * _SAMPLES)).astype(int), h - 1)
     cols = np.minimum(((np.arange(gw * _SAMPLES) + 0.5) * w / (gw * _SAMPLES)).astype(int), w - 1)
-    picked = log_light[np.ix_(rows, cols)].reshape(gh, _SAMPLES, gw, _SAMPLES, 3)
-    picked = picked.transpose(0, 2, 4, 1, 3).reshape(gh, gw, 3, _SAMPLES**2)
+    picked = log_light[:, rows[:, None], cols].reshape(3, gh, _SAMPLES, gw, _SAMPLES)
+    picked = picked.transpose(1, 3, 0, 2, 4).reshape(gh, gw, 3, _SAMPLES**2)
     quartiles = np.percentile(picked, [25, 50, 75], axis=3)
     spread = (quartiles[2] - quartiles[0]).mean(axis=2) / 1.349  # interquartile range of a normal spread, in sigmas
     return Cells(quartiles[1].astype(np.float32), spread.astype(np.float32))

@@ -59,8 +59,15 @@ def linear_light(pixels: NDArray[Any]) -> FloatArray:
 
 
 def log_light(pixels: NDArray[Any]) -> FloatArray:
-    """Decimal logarithm of the linear light, float32; black counts as half the lowest step so that it stays finite."""
-    return _look_up(pixels, log=True)
+    """Decimal logarithm of the linear light of (h, w, 3) pixels, as planes: (3, h, w) float32.
+
+    Black counts as half the lowest step, so that the logarithm stays finite.
+    """
+    planes = cv2.split(pixels)
+    out = np.empty((3, *pixels.shape[:2]), np.float32)
+    for k, plane in enumerate(planes):
+        out[k] = _look_up(np.asarray(plane), log=True)
+    return out
 
 
 def optical_density(transmittance: NDArray[Any]) -> NDArray[np.float64]:
@@ -69,5 +76,6 @@ def optical_density(transmittance: NDArray[Any]) -> NDArray[np.float64]:
 
 
 def coarse_to_fine(grid: FloatArray, height: int, width: int) -> FloatArray:
-    """A coarse (gh, gw[, c]) grid stretched over (height, width[, c]) pixels, bilinear, cell centres kept in place."""
-    return np.asarray(cv2.resize(grid, (width, height), interpolation=cv2.INTER_LINEAR), dtype=np.float32)
+    """A coarse (gh, gw) grid stretched over (height, width) pixels, bilinear, cell centres kept in place."""
+    fine = cv2.resize(np.ascontiguousarray(grid), (width, height), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(fine, dtype=np.float32).reshape(height, width)

@@ -18,6 +18,10 @@ _REACH = 7.0
 """First half-width of the window, in sigmas of the scale: bodies up to about five times as long as wide fit."""
 _EXTENT = 0.35
 """Share of the peak's contrast down to which a paler part still belongs to the body."""
+_ABOVE_MEDIAN = 1.2
+"""Contrast, in medians of the body's, beyond which a part does not count as the body's own level: a head, a wing's edge."""
+_WITHIN = 0.4
+"""Share of the peak above which the ring round it is taken to lie on the same body."""
 _SMOOTHING = 0.6
 """Standard deviation, in window pixels, of what is smoothed before an outline is drawn, against noise."""
 _NEEDS_NO_SMOOTHING = 40.0
@@ -33,6 +37,7 @@ def cut_out(
     direction: NDArray[np.float64],
     on_produce: bool,
     signal: float,
+    likely: float,
     surface_density: tuple[float, float, float],
     response: tuple[float, ...],
 ) -> Speck | None:
@@ -49,12 +54,12 @@ def cut_out(
     row, col = centre[0] // zoom, centre[1] // zoom
     for _ in range(3):
         top, left = max(row - half, 0), max(col - half, 0)
-        window = picture[top : row + half + 1, left : col + half + 1]
+        window = np.moveaxis(picture[:, top : row + half + 1, left : col + half + 1], 0, -1)
         cut = _half_contrast(window, direction, (row - top, col - left), sigma, smoothed, on_produce)
         if cut is None:
             return None
         mask, contrast = cut
-        h, w = picture.shape[:2]
+        h, w = picture.shape[1:]
         inner = (top > 0 and mask[0].any()) or (left > 0 and mask[:, 0].any())
         inner = (
             inner or (top + mask.shape[0] < h and mask[-1].any()) or (left + mask.shape[1] < w and mask[:, -1].any())
@@ -77,6 +82,7 @@ def cut_out(
         tone,
         signal,
         scale.sigma_px,
+        likely,
         smoothed,
         response,
     )
@@ -95,6 +101,8 @@ def _half_contrast(
         y = np.asarray(cv2.GaussianBlur(y, (0, 0), smoothed), dtype=np.float32)
     around = _ring(y.shape, seed, sigma)
     base = float(np.median(y[around])) if around.any() else 0.0
+    # A ring that lies within a large body says nothing of its surroundings; the surface's own level, zero, does.
+    base = 0.0 if base > _WITHIN * float(y[seed]) else base
     y = y - base
     spread = 1.4826 * float(np.median(np.abs(y[around]))) if around.any() else 0.0
     reach = max(1, round(sigma))
@@ -114,6 +122,8 @@ def _half_contrast(
         np.where(body, y, 0).astype(np.float32), cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
     )
     local = cv2.GaussianBlur(local, (0, 0), 0.5 * radius)
+    # A dark head or a shine must not set the measure for the rest of the body.
+    local = np.minimum(local, _ABOVE_MEDIAN * float(np.median(y[body])))
     contrast = (y / np.maximum(local, extent * peak)).astype(np.float32)
     allowed = cv2.dilate(body.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     mask = _connected((contrast > 0.5) & allowed, seed)

@@ -20,7 +20,20 @@ from vision.rank import Ranker
 from vision.reasons import say_why
 from vision.shapes import ShapeNumbers, name_shape
 from vision.specks import find_specks
-from vision.types import Candidate, Cut, FixedMark, Ground, Inspection, Light, LitFrom, Setup, Shot, Surfaces
+from vision.types import (
+    Candidate,
+    Cut,
+    FixedMark,
+    FloatArray,
+    Ground,
+    Inspection,
+    Light,
+    LitFrom,
+    MaskArray,
+    Setup,
+    Shot,
+    Surfaces,
+)
 from vision.unchanged import without_marks
 
 _SEARCH_PX_PER_MM = 16.0
@@ -77,20 +90,32 @@ def see_light(shot: Shot, setup: Setup) -> Light:
     """The shot as density against its own ground, at the resolution the search needs."""
     step = 1 if setup.px_per_mm is None else max(1, int(setup.px_per_mm / _SEARCH_PX_PER_MM))
     step = min(step, shot.height_px, shot.width_px)
-    full = np.iinfo(shot.pixels.dtype).max
-    clipped = np.asarray((shot.pixels >= full - full // 255).any(axis=2))
+    clipped = _at_full_scale(shot)
     log = log_light(shot.pixels)
     if step > 1:
         h, w = shot.height_px // step, shot.width_px // step
-        mean = cv2.resize(10.0 ** log[: h * step, : w * step], (w, h), interpolation=cv2.INTER_AREA)
-        log = np.log10(np.maximum(mean.reshape(h, w, 3), 1e-5)).astype(np.float32)
-        clipped = clipped[: h * step : step, : w * step : step]
-    h, w = log.shape[:2]
+        log = np.stack([_averaged(plane[: h * step, : w * step], h, w) for plane in log])
+        clipped = np.ascontiguousarray(clipped[: h * step : step, : w * step : step])
+    h, w = log.shape[1:]
     cell = max(h, w) / _CELLS_ACROSS if setup.px_per_mm is None else _CELL_MM * setup.px_per_mm / step
     level, _ = find_level(read_cells(log, max(cell, 1.0)), setup.even_light)
-    density = coarse_to_fine(level, h, w).reshape(h, w, 3)
-    density -= log
-    return Light(density, level, np.ascontiguousarray(clipped), step)
+    for k in range(3):
+        np.subtract(coarse_to_fine(level[..., k], h, w), log[k], out=log[k])
+    return Light(log, level, clipped, step)
+
+
+def _at_full_scale(shot: Shot) -> MaskArray:
+    """Pixels (h, w) within one level of 8 bits of full scale in two channels or more: with one, the others still tell."""
+    full = np.iinfo(shot.pixels.dtype).max
+    red, green, blue = cv2.split(shot.pixels)
+    second = cv2.max(cv2.min(red, green), cv2.min(cv2.max(red, green), blue))
+    return np.asarray(second >= full - full // 255)
+
+
+def _averaged(log: FloatArray, height: int, width: int) -> FloatArray:
+    """Log light averaged, as light, down to (height, width)."""
+    mean = cv2.resize(np.power(np.float32(10), log), (width, height), interpolation=cv2.INTER_AREA)
+    return np.log10(np.maximum(mean.reshape(height, width), 1e-5), dtype=np.float32)
 
 
 def tell_lit_from(light: Light, surfaces: Surfaces) -> LitFrom:
@@ -100,7 +125,7 @@ def tell_lit_from(light: Light, surfaces: Surfaces) -> LitFrom:
     share = float(surfaces.produce.mean())
     if share < 0.01:
         return LitFrom.BELOW
-    density = light.density[::4, ::4].mean(axis=2)
+    density = light.density[:, ::4, ::4].mean(axis=0)
     produce = surfaces.produce[::4, ::4]
     fine = np.abs(density - cv2.GaussianBlur(density, (0, 0), 2.0))
     texture = float(np.median(fine[produce])) if produce.any() else 0.0

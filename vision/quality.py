@@ -16,6 +16,8 @@ _BURNT_OUT = 0.05
 """Share of the picture at full scale from which the light is too strong to judge by."""
 _TOO_DARK = 0.04
 """Linear light of the ground below which noise and rounding decide."""
+_BLACK = 0.004
+"""Linear light of about one level in a hundred of 8 bits."""
 _BLUR_LIMIT_MM = 0.11
 """Blur (standard deviation) from which a thrips, 0.2-0.3 mm wide (from memory), melts into its surroundings."""
 _BLUR_LIMIT_PX = 5.0
@@ -60,12 +62,11 @@ def _blur_px(measured: Sequence[Measured]) -> float | None:
 
 def _noise(density: FloatArray, ground: MaskArray) -> float:
     """Pixel-to-pixel spread of the ground's density: from differences of neighbours, so that slow changes don't count."""
-    pair = ground[::3, :-1:3] & ground[::3, 1::3][:, : ground[::3, :-1:3].shape[1]]
+    left, right = density[:, ::3, :-1:3], density[:, ::3, 1::3]
+    pair = ground[::3, :-1:3] & ground[::3, 1::3]
     if pair.sum() < 16:
         return 0.0
-    left = density[::3, :-1:3][:, : pair.shape[1]]
-    right = density[::3, 1::3][:, : pair.shape[1]]
-    difference = (left - right)[pair].mean(axis=1)
+    difference = (left - right).mean(axis=0)[pair]
     return float(np.median(np.abs(difference)) * 1.4826 / np.sqrt(2))
 
 
@@ -75,7 +76,7 @@ def find_unsearched(light: Light, surfaces: Surfaces, lit_from: LitFrom) -> Mask
     size = (max(1, round(w / _GRID_PX)), max(1, round(h / _GRID_PX)))
     lost = surfaces.outside | light.clipped
     if lit_from == LitFrom.BELOW:
-        lost |= surfaces.produce & (light.density.min(axis=2) > _SILHOUETTE)
+        lost |= surfaces.produce & (light.density.min(axis=0) > _SILHOUETTE)
     share = cv2.resize(lost.astype(np.float32), size, interpolation=cv2.INTER_AREA).reshape(size[1], size[0])
     return np.asarray(share > 0.5)
 
@@ -111,7 +112,9 @@ def judge_shot(
     limits: list[str] = []
     if quality.clipped > _BURNT_OUT:
         wrong.append(f"Over-exposed: {100 * quality.clipped:.0f}% of the picture is burnt out; expose less.")
-    if quality.panel_level < _TOO_DARK:
+    if quality.panel_level < _BLACK:
+        wrong.append("Too dark: hardly any light reached the camera; more light, or expose longer.")
+    elif quality.panel_level < _TOO_DARK:
         limits.append("The ground is dark: specks paler than it are searched, dark ones may not show.")
     blur = None if quality.sharpness_cy_px is None else MTF50_OF_BLUR / quality.sharpness_cy_px
     if blur is not None and (blur > _BLUR_LIMIT_PX if px_per_mm is None else blur / px_per_mm > _BLUR_LIMIT_MM):

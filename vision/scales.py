@@ -1,13 +1,14 @@
 """The residual at several scales, and how far each place stands out of the noise or texture round it.
 
 For each scale s the three-channel residual r is smoothed by a Gaussian of standard deviation s: on the ground that alone, which
-for a speck of about that size in white noise is close to the matched filter; on produce minus its own surround, since there
-shading and texture are the noise. The result c is whitened by its local covariance C, m = sqrt(c' C^-1 c), so that m is a
+for a speck of about that size in white noise is close to the matched filter; on and beside produce minus its own surround, since
+there shading and texture are the noise. The result c is whitened by its local covariance C, m = sqrt(c' C^-1 c), so that m is a
 signal-to-noise ratio in whichever direction of colour a speck shows.
 """
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,12 +18,14 @@ from numpy.typing import NDArray
 
 from vision.types import FloatArray, MaskArray, Surfaces
 
+_SIGMAS_FINEST = (1.2,)
 _SIGMAS = (0.9, 1.4)
-"""Smoothings at each level of the pyramid, in that level's pixels: about a factor 1.45 from scale to scale."""
-_CELL_PX = 64
+"""Smoothings at each level of the pyramid, in that level's pixels: about a factor 1.45 from scale to scale, and one scale at full
+resolution, where a body of two or three pixels is at the limit of what can be told."""
+_CELL_PX = 80
 """Side of the cells in which the covariance is taken, in the level's pixels."""
-_SAMPLES = 16
-"""Each cell is judged by 16 x 16 of its pixels: plenty for six numbers, and the same cost at any scale."""
+_SAMPLES = 14
+"""Each cell is judged by 14 x 14 of its pixels: plenty for six numbers, and the same cost at any scale."""
 _UNWEIGHT = 1.1
 """Undoes what weighting takes off the variance of a normal spread."""
 _GROUND_FLOOR = 0.0015
@@ -34,7 +37,7 @@ _LOCAL = 0.8
 
 @dataclass(frozen=True)
 class ScaleMap:
-    """One scale. `signal` (h, w) float32 is m, 0 outside; `smooth` (h, w, 3) float32 is c; both at the level's resolution.
+    """One scale. `signal` (h, w) float32 is m, 0 outside; `smooth` (3, h, w) float32 is c; both at the level's resolution.
 
     `ground_inverse`, `produce_inverse` (gh, gw, 3, 3) float64: inverse covariances in cells of the level.
     """
@@ -53,7 +56,8 @@ class ScaleMap:
 
     def smooth_at(self, row: NDArray[np.int64], column: NDArray[np.int64]) -> FloatArray:
         """c at working pixels: (n, 3)."""
-        return np.asarray(self.smooth[self._nearest(row, column)])
+        i, j = self._nearest(row, column)
+        return np.asarray(self.smooth[:, i, j].T)
 
     def _nearest(
         self, row: NDArray[np.int64], column: NDArray[np.int64]
@@ -72,48 +76,60 @@ class ScaleMap:
 
 
 def build_pyramid(residual: FloatArray, levels: int) -> list[FloatArray]:
-    """`levels` halvings of (h, w, 3); pixel (i, j) of level k lies on pixel (i 2^k, j 2^k) of level 0."""
+    """`levels` halvings of (3, h, w); pixel (i, j) of level k lies on pixel (i 2^k, j 2^k) of level 0."""
     pyramid = [residual]
-    while len(pyramid) < levels and min(pyramid[-1].shape[:2]) >= 8:
-        pyramid.append(np.asarray(cv2.pyrDown(pyramid[-1])))
+    while len(pyramid) < levels and min(pyramid[-1].shape[1:]) >= 8:
+        h, w = pyramid[-1].shape[1:]
+        half = np.empty((3, (h + 1) // 2, (w + 1) // 2), np.float32)
+        for k in range(3):
+            cv2.pyrDown(pyramid[-1][k], dst=half[k])
+        pyramid.append(half)
     return pyramid
 
 
 def map_scales(pyramid: list[FloatArray], surfaces: Surfaces, levels: int) -> list[ScaleMap]:
     """Every scale of the first `levels` levels, finest first."""
     maps = []
-    ground, produce = surfaces.ground, surfaces.produce
-    for k in range(min(levels, len(pyramid))):
-        h, w = pyramid[k].shape[:2]
-        on_ground = np.ascontiguousarray(ground[:: 2**k, :: 2**k][:h, :w])
-        on_produce = np.ascontiguousarray(produce[:: 2**k, :: 2**k][:h, :w])
-        surround = _surround(pyramid, k) * on_produce[..., None] if on_produce.any() else None
-        own = (1 - 4.0**-k) / 3  # variance, in this level's pixels, that the halvings have already smoothed by
-        for sigma in _SIGMAS:
-            smooth: FloatArray = np.asarray(cv2.GaussianBlur(pyramid[k], (0, 0), sigma), dtype=np.float32)
-            if surround is not None:
-                smooth = smooth - surround
-            maps.append(_whiten(smooth, on_ground, on_produce, k, float(np.sqrt(sigma**2 + own)) * 2**k))
+    with ThreadPoolExecutor(max(1, cv2.getNumThreads())) as threads:
+        for k in range(min(levels, len(pyramid))):
+            h, w = pyramid[k].shape[1:]
+            ground = np.ascontiguousarray(surfaces.ground[:: 2**k, :: 2**k][:h, :w])
+            produce = np.ascontiguousarray(surfaces.produce[:: 2**k, :: 2**k][:h, :w])
+            # Beside produce the ground has its own shade, so there too each place is judged against what is round it.
+            surround = _surround(pyramid, k) if produce.any() else None
+            own = (1 - 4.0**-k) / 3  # variance, in this level's pixels, that the halvings have already smoothed by
+            for sigma in _SIGMAS_FINEST if k == 0 else _SIGMAS:
+                smooth = np.empty_like(pyramid[k])
+                for channel in range(3):
+                    cv2.GaussianBlur(pyramid[k][channel], (0, 0), sigma, dst=smooth[channel])
+                if surround is not None:
+                    smooth -= surround
+                maps.append(_whiten(smooth, ground, produce, k, float(np.sqrt(sigma**2 + own)) * 2**k, threads))
     return maps
 
 
 def _surround(pyramid: list[FloatArray], k: int) -> FloatArray:
     """What lies round each pixel of level k: about four times as wide as the level's own smoothing."""
     top = min(k + 2, len(pyramid) - 1)
-    wide: FloatArray = np.asarray(cv2.GaussianBlur(pyramid[top], (0, 0), 0.8), dtype=np.float32)
-    for level in range(top - 1, k - 1, -1):
-        h, w = pyramid[level].shape[:2]
-        wide = np.asarray(cv2.pyrUp(wide, dstsize=(w, h)), dtype=np.float32)
-    return wide
+    out = np.empty_like(pyramid[k])
+    for channel, plane in enumerate(pyramid[top]):
+        wide = cv2.GaussianBlur(plane, (0, 0), 0.8)
+        for level in range(top - 1, k - 1, -1):
+            h, w = pyramid[level].shape[1:]
+            wide = cv2.pyrUp(wide, dstsize=(w, h))
+        out[channel] = wide
+    return out
 
 
-def _whiten(smooth: FloatArray, ground: MaskArray, produce: MaskArray, level: int, sigma_px: float) -> ScaleMap:
+def _whiten(
+    smooth: FloatArray, ground: MaskArray, produce: MaskArray, level: int, sigma_px: float, threads: ThreadPoolExecutor
+) -> ScaleMap:
     ground_inverse = _inverse_covariance(smooth, ground, _GROUND_FLOOR)
     produce_inverse = _inverse_covariance(smooth, produce, _PRODUCE_FLOOR)
-    signal = np.zeros(smooth.shape[:2], np.float32)
+    signal = np.zeros(smooth.shape[1:], np.float32)
     for grid, mask in ((ground_inverse, ground), (produce_inverse, produce)):
         if grid is not None:
-            _stand_out(smooth, grid, mask, signal)
+            _stand_out(smooth, grid, mask, signal, threads)
     return ScaleMap(level, sigma_px, signal, smooth, ground_inverse, produce_inverse)
 
 
@@ -121,23 +137,40 @@ def _edges(length: int, cells: int) -> NDArray[np.int64]:
     return np.asarray((np.arange(cells + 1) * length) // cells, dtype=np.int64)
 
 
-def _stand_out(smooth: FloatArray, inverse: NDArray[np.float64], mask: MaskArray, signal: FloatArray) -> None:
-    """Writes sqrt(c' C^-1 c) into `signal` where `mask` is set, a band of cells at a time so that it stays in the cache."""
+def _stand_out(
+    smooth: FloatArray, inverse: NDArray[np.float64], mask: MaskArray, signal: FloatArray, threads: ThreadPoolExecutor
+) -> None:
+    """Writes sqrt(c' C^-1 c) into `signal` where `mask` is set, a band of cells at a time so that it stays in the cache.
+
+    Bands share nothing, so that any number of threads gives the same bytes.
+    """
     roots = np.linalg.cholesky(inverse).astype(np.float32)
     h, w = mask.shape
     widths = np.diff(_edges(w, inverse.shape[1]))
     rows = _edges(h, inverse.shape[0])
-    for i in range(inverse.shape[0]):
-        inside = mask[rows[i] : rows[i + 1]]
+
+    def band(i: int) -> None:
+        part = slice(int(rows[i]), int(rows[i + 1]))
+        inside = mask[part]
         if not inside.any():
-            continue
+            return
         root = np.repeat(roots[i], widths, axis=0)
-        c = smooth[rows[i] : rows[i + 1]]
-        r, g, b = c[..., 0], c[..., 1], c[..., 2]
-        total = (r * root[:, 0, 0] + g * root[:, 1, 0] + b * root[:, 2, 0]) ** 2
-        total += (g * root[:, 1, 1] + b * root[:, 2, 1]) ** 2
-        total += (b * root[:, 2, 2]) ** 2
-        np.copyto(signal[rows[i] : rows[i + 1]], np.sqrt(total), where=inside)
+        r, g, b = smooth[0, part], smooth[1, part], smooth[2, part]
+        total = r * root[:, 0, 0]
+        total += g * root[:, 1, 0]
+        total += b * root[:, 2, 0]
+        total *= total
+        white = g * root[:, 1, 1]
+        white += b * root[:, 2, 1]
+        white *= white
+        total += white
+        np.multiply(b, root[:, 2, 2], out=white)
+        white *= white
+        total += white
+        np.sqrt(total, out=total)
+        np.copyto(signal[part], total, where=inside)
+
+    list(threads.map(band, range(inverse.shape[0])))
 
 
 def _inverse_covariance(smooth: FloatArray, mask: MaskArray, floor: float) -> NDArray[np.float64] | None:
@@ -152,22 +185,24 @@ def _inverse_covariance(smooth: FloatArray, mask: MaskArray, floor: float) -> ND
     gh, gw, n = max(1, round(h / _CELL_PX)), max(1, round(w / _CELL_PX)), _SAMPLES
     rows = np.minimum(((np.arange(gh * n) + 0.5) * h / (gh * n)).astype(int), h - 1)
     cols = np.minimum(((np.arange(gw * n) + 0.5) * w / (gw * n)).astype(int), w - 1)
-    at = np.ix_(rows, cols)
-    values = smooth[at].reshape(gh, n, gw, n, 3).transpose(0, 2, 1, 3, 4).reshape(gh, gw, n * n, 3)
-    inside = mask[at].reshape(gh, n, gw, n).transpose(0, 2, 1, 3).reshape(gh, gw, n * n)
+    values = smooth[:, rows[:, None], cols].reshape(3, gh, n, gw, n)
+    # In double precision, or a cell where two channels say the same has no inverse.
+    values = values.transpose(1, 3, 2, 4, 0).reshape(gh, gw, n * n, 3).astype(np.float64)
+    inside = mask[rows[:, None], cols].reshape(gh, n, gw, n).transpose(0, 2, 1, 3).reshape(gh, gw, n * n)
     if not inside.any():
         return np.broadcast_to(np.linalg.inv(np.eye(3) * (4 * floor) ** 2), (gh, gw, 3, 3)).copy()
     whole = _spread_of_all(values[inside])
     inverse = np.broadcast_to(np.linalg.inv(whole + np.eye(3) * floor**2), (gh, gw, 3, 3))
     trust = _LOCAL * np.minimum(inside.mean(axis=2) / 0.15, 1)[..., None, None]
     for _ in range(2):
-        white = values @ np.linalg.cholesky(inverse).astype(np.float32)
-        weight = np.where(inside, 1 / (1 + ((white * white).sum(axis=-1) / 9) ** 2), 0).astype(np.float32)
+        white = values @ np.linalg.cholesky(inverse)
+        weight = np.where(inside, 1 / (1 + ((white * white).sum(axis=-1) / 9) ** 2), 0)
         moments = (values * weight[..., None]).transpose(0, 1, 3, 2) @ values
-        total = _with_neighbours(weight.sum(axis=2, dtype=np.float32)[..., None])[..., None]
+        total = _with_neighbours(weight.sum(axis=2)[..., None])[..., None]
         own = _with_neighbours(moments.reshape(gh, gw, 9)).reshape(gh, gw, 3, 3) / np.maximum(total, 1e-3)
         local = _UNWEIGHT * own * trust + whole * (1 - trust)
-        inverse = np.linalg.inv(local.astype(np.float64) + np.eye(3) * floor**2)
+        inverse = np.linalg.inv(local + np.eye(3) * floor**2)
+        inverse = (inverse + inverse.transpose(0, 1, 3, 2)) / 2
     return np.asarray(inverse)
 
 

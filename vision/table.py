@@ -221,7 +221,7 @@ SHOTS: tuple[Column, ...] = (
         3,
         _of(lambda i: i.quality.panel_level),
     ),
-    Column("clipped", "number", "share of pixels at full scale in a channel", "", 4, _of(lambda i: i.quality.clipped)),
+    Column("clipped", "number", "share of pixels at full scale in two channels or more", "", 4, _of(lambda i: i.quality.clipped)),
     Column("uneven", "number", "(max - min) / max of the ground's light", "", 3, _of(lambda i: i.quality.uneven)),
     Column(
         "sharpness_cy_mm",
@@ -331,7 +331,7 @@ def from_csv(columns: Sequence[Column], data: bytes) -> list[list[str]]:
     return rows[1:]
 
 
-_DTYPES: Mapping[Kind, str] = {"text": "string", "integer": "Int64", "number": "Float64"}
+_DTYPES: Mapping[Kind, Any] = {"text": "string", "integer": "Int64", "number": "Float64"}
 
 
 def to_frame(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> Any:

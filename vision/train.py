@@ -42,8 +42,8 @@ KINDS = (*INSECTS, *dict.fromkeys(LOOK_ALIKES.values()), ON_PRODUCE, ON_GROUND)
 _SMALLEST_MM = 0.3
 _LEAST_IN_VIEW = 0.5
 """Bodies below these teach nothing either way: nobody could tell."""
-_WITHOUT_SCALE = 0.25
-"""Share of rows shown a second time without millimetres, so that shots of unknown scale are ranked too."""
+_EVERY_NTH_WITHOUT_SCALE = 4
+"""Every so many shots are shown without their scale, so that shots of unknown scale are ranked too."""
 
 
 @dataclass(frozen=True)
@@ -86,8 +86,8 @@ def label_specks(measured: Sequence[Measured], drawn: Drawn) -> NDArray[np.int64
     return kinds
 
 
-def learning_recipes(count: int, seed: int) -> tuple[Recipe, ...]:
-    """Recipes to learn from: half wild, half tidy, over water, florets and the bare panel, and over the range of scales."""
+def lessons(count: int, seed: int) -> tuple[Lesson, ...]:
+    """Shots to learn from: half wild, half tidy, over water, florets and the bare panel, and over the range of scales."""
     rng = np.random.default_rng(seed)
     out = []
     for k in range(count):
@@ -98,24 +98,33 @@ def learning_recipes(count: int, seed: int) -> tuple[Recipe, ...]:
         if not wild:
             # Wild shots bring their own scale; tidy ones are spread over what a stand may have.
             recipe = replace(recipe, px_per_mm=float(rng.choice([12.0, 16.0, 20.0, 20.0, 25.0, 32.0])))
-        some = tuple((insect, int(rng.integers(0, 6))) for insect in INSECTS)
-        out.append(replace(recipe, insects=some if kind != "blank" else recipe.insects))
+        some = tuple((insect, int(rng.integers(0, 9))) for insect in INSECTS)
+        recipe = replace(recipe, insects=some if kind != "blank" else recipe.insects)
+        # 7 shares no factor with the turn of kinds, so that every kind comes up without a scale.
+        out.append(Lesson(recipe, told_scale=(k * 7) % 25 >= 25 // _EVERY_NTH_WITHOUT_SCALE))
     return tuple(out)
 
 
-def label_scene(recipe: Recipe, ranker: Ranker | None) -> tuple[NDArray[np.float32], NDArray[np.int64]]:
+@dataclass(frozen=True)
+class Lesson:
+    """One shot to learn from, with or without its scale being told."""
+
+    recipe: Recipe
+    told_scale: bool
+
+
+def label_scene(lesson: Lesson, ranker: Ranker | None) -> tuple[NDArray[np.float32], NDArray[np.int64]]:
     """One drawn shot: without a ranker its places at a glance and whether an insect lies there; with one its specks and kinds.
 
     What teaches nothing is left out.
     """
-    drawn = draw(recipe)
+    drawn = draw(lesson.recipe)
     shot = Shot(drawn.pixels, "0" * 64, "drawn")
-    setup = Setup(px_per_mm=drawn.px_per_mm)
+    setup = Setup(px_per_mm=drawn.px_per_mm if lesson.told_scale else None)
     if ranker is None:
         light = see_light(shot, setup)
-        scale = drawn.px_per_mm / light.step
-        surfaces = find_surfaces(light.density, None, scale)
-        search = search_places(light, surfaces, scale)
+        scale = drawn.px_per_mm / light.step if lesson.told_scale else None
+        search = search_places(light, find_surfaces(light.density, None, scale), scale)
         if search is None:
             return np.zeros((0, len(GLANCES)), np.float32), np.zeros(0, np.int64)
         labels = _label_places(search.places, drawn, light.step)
@@ -140,11 +149,11 @@ def _teaches(body: TrueBody) -> bool:
     return body.length_mm >= _SMALLEST_MM and body.visible >= _LEAST_IN_VIEW
 
 
-def gather(recipes: Sequence[Recipe], workers: int, ranker: Ranker | None) -> Labelled:
-    """Labelled rows of many drawn shots, in the order of the recipes whatever the number of workers."""
+def gather(shots: Sequence[Lesson], workers: int, ranker: Ranker | None) -> Labelled:
+    """Labelled rows of many drawn shots, in the order of the lessons whatever the number of workers."""
     rows, kinds = [], []
     with ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_one_thread) as pool:
-        for features, kind in pool.map(label_scene, recipes, [ranker] * len(recipes), chunksize=2):
+        for features, kind in pool.map(label_scene, shots, [ranker] * len(shots), chunksize=2):
             rows.append(features)
             kinds.append(kind)
     return Labelled(np.concatenate(rows), np.concatenate(kinds))
@@ -163,8 +172,7 @@ def learn_glance(rows: Labelled, seed: int) -> dict[str, Any]:
 
 def learn_kinds(rows: Labelled, seed: int) -> tuple[dict[str, Any], list[str]]:
     """Trees that tell kinds apart, and the kinds' names in their order."""
-    features, kinds = _also_without_scale(rows, seed)
-    model = _boosted(features, kinds, seed, stages=140, leaves=15)
+    model = _boosted(rows.features, rows.kind, seed, stages=140, leaves=15)
     return document_of(model), [KINDS[int(k)] for k in model.classes_]
 
 
@@ -187,14 +195,6 @@ def write_ranker(glance: dict[str, Any], judge: dict[str, Any], kinds: Sequence[
     return (json.dumps(document, separators=(",", ":")) + "\n").encode()
 
 
-def _also_without_scale(rows: Labelled, seed: int) -> tuple[NDArray[np.float32], NDArray[np.int64]]:
-    rng = np.random.default_rng(seed)
-    again = rng.random(len(rows.kind)) < _WITHOUT_SCALE
-    blind = rows.features[again].copy()
-    blind[:, [k for k, name in enumerate(FEATURES) if name.endswith("_mm")]] = np.nan
-    return np.concatenate([rows.features, blind]), np.concatenate([rows.kind, rows.kind[again]])
-
-
 def main() -> None:
     """Learn the shipped ranker again."""
     parser = argparse.ArgumentParser(prog="python -m vision.train", description=main.__doc__)
@@ -203,11 +203,13 @@ def main() -> None:
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--out", type=Path, default=Path(__file__).parent / "rankers" / "drawn.json")
     asked = parser.parse_args()
-    recipes = learning_recipes(asked.scenes, asked.seed)
-    glance = learn_glance(gather(recipes[: max(6, asked.scenes // 3)], asked.workers, None), asked.seed)
+    shots = lessons(asked.scenes, asked.seed)
+    # Each stage learns on shots of its own: the second reads what the first says, which is too sure of the shots it has seen.
+    first_shots, second_shots = shots[: asked.scenes // 3], shots[asked.scenes // 3 :]
+    glance = learn_glance(gather(first_shots, asked.workers, None), asked.seed)
     # The second stage learns on what the first lets through, so the first is put to work with an empty judge behind it.
     first = parse_ranker(write_ranker(glance, _no_judge(), KINDS, ""))
-    rows = gather(recipes, asked.workers, first)
+    rows = gather(second_shots, asked.workers, first)
     judge, kinds = learn_kinds(rows, asked.seed)
     note = f"{asked.scenes} drawn shots, seed {asked.seed}, {len(rows.kind)} specks"
     write_bytes(asked.out, write_ranker(glance, judge, kinds, note))

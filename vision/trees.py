@@ -12,67 +12,72 @@ from numpy.typing import NDArray
 
 @dataclass(frozen=True)
 class Trees:
-    """Sums of regression trees, one sum an output. Node arrays are (trees, nodes); a leaf has feature -1 and a `value`.
+    """Sums of regression trees, one sum an output. All nodes of all trees stand in one row; `root` (trees,) says where each starts.
 
-    A feature at most `threshold` goes to `left`, else to `right`; NaN goes to `left` where `missing_left`, else to `right`.
+    A feature at most `threshold` goes to the first of a node's two `children`, else to the second; NaN to the first where
+    `missing_left`, else to the second. A leaf is its own child and has a `value`.
     """
 
     base: NDArray[np.float64]
     output_of_tree: NDArray[np.int64]
-    feature: NDArray[np.int64]
+    root: NDArray[np.int32]
+    feature: NDArray[np.int32]
     threshold: NDArray[np.float64]
-    left: NDArray[np.int64]
-    right: NDArray[np.int64]
+    children: NDArray[np.int32]
     missing_left: NDArray[np.bool_]
     value: NDArray[np.float64]
     depth: int
 
     def raw(self, rows: NDArray[Any]) -> NDArray[np.float64]:
         """The sums (n, outputs) for rows (n, features)."""
-        x = np.asarray(rows, dtype=np.float64)
+        x = np.ascontiguousarray(rows, dtype=np.float64)
         out = np.tile(self.base, (len(x), 1))
-        trees = np.arange(len(self.output_of_tree))
-        # Bounded pieces: node arrays of all rows and trees at once would take gigabytes.
-        for start in range(0, len(x), 512):
-            part = x[start : start + 512]
-            leaves = self._leaves(part, trees)
-            for k in range(len(self.base)):
-                out[start : start + 512, k] += leaves[:, self.output_of_tree == k].sum(axis=1)
+        pick = np.zeros((len(self.output_of_tree), len(self.base)))
+        pick[np.arange(len(self.output_of_tree)), self.output_of_tree] = 1
+        # Bounded pieces stay in the cache; all rows and trees at once would take gigabytes.
+        for start in range(0, len(x), 256):
+            out[start : start + 256] += self._leaves(x[start : start + 256]) @ pick
         return out
 
-    def _leaves(self, x: NDArray[np.float64], trees: NDArray[np.int64]) -> NDArray[np.float64]:
-        node = np.zeros((len(x), len(trees)), np.int64)
-        rows = np.arange(len(x))[:, None]
+    def _leaves(self, x: NDArray[np.float64]) -> NDArray[np.float64]:
+        flat, gaps = x.ravel(), bool(np.isnan(x).any())
+        offset = (np.arange(len(x), dtype=np.int32) * x.shape[1])[:, None]
+        node = np.broadcast_to(self.root, (len(x), len(self.root)))
         for _ in range(self.depth):
-            split = self.feature[trees, node]
-            seen = x[rows, np.maximum(split, 0)]
-            go_left = np.where(np.isnan(seen), self.missing_left[trees, node], seen <= self.threshold[trees, node])
-            child = np.where(go_left, self.left[trees, node], self.right[trees, node])
-            node = np.where(split < 0, node, child)
-        return np.asarray(self.value[trees, node])
+            seen = flat.take(offset + self.feature.take(node))
+            second = ~(seen <= self.threshold.take(node))
+            if gaps:
+                second &= ~(np.isnan(seen) & self.missing_left.take(node))
+            node = self.children.take(2 * node + second)
+        return np.asarray(self.value.take(node))
 
 
 def trees_of(document: Mapping[str, Any], features: int) -> Trees:
     """Trees from a parsed document; KeyError, TypeError or ValueError where its parts don't hold together."""
     trees: Sequence[Mapping[str, Any]] = document["trees"]
-    size = max(len(t["feature"]) for t in trees)
+    sizes = [len(t["feature"]) for t in trees]
+    root = np.cumsum([0, *sizes[:-1]])
 
-    def pad(name: str, fill: float) -> NDArray[np.float64]:
-        out = np.full((len(trees), size), fill, np.float64)
-        for k, tree in enumerate(trees):
-            out[k, : len(tree["feature"])] = tree[name]
-        return out
+    def joined(name: str) -> NDArray[np.float64]:
+        parts = [np.asarray(t[name], dtype=np.float64) for t in trees]
+        if [len(part) for part in parts] != sizes:
+            raise ValueError("a tree's lists differ in length")
+        return np.concatenate(parts)
 
-    feature, threshold, value = pad("feature", -1).astype(np.int64), pad("threshold", 0), pad("value", 0)
-    left, right = pad("left", 0).astype(np.int64), pad("right", 0).astype(np.int64)
-    base = np.asarray(document["base"], dtype=np.float64)
+    feature, value, base = joined("feature").astype(np.int64), joined("value"), np.asarray(document["base"], np.float64)
+    size_of, start_of = np.repeat(sizes, sizes), np.repeat(root, sizes)
+    left, right, leaf = joined("left").astype(np.int64), joined("right").astype(np.int64), feature < 0
     outputs = np.array([int(t["output"]) for t in trees])
-    inside = all((child >= 0).all() and (child < size).all() for child in (left, right))
+    inside = all((child >= 0).all() and (child < size_of).all() for child in (left, right))
     fits = (outputs >= 0).all() and outputs.max() < len(base) and (feature < features).all()
     if not (inside and fits and np.isfinite(value).all() and np.isfinite(base).all()):
         raise ValueError("inconsistent trees")
-    missing = pad("missing_left", 0).astype(bool)
-    return Trees(base, outputs, feature, threshold, left, right, missing, value, int(document["depth"]))
+    own = np.arange(len(feature))
+    children = np.stack([np.where(leaf, own, left + start_of), np.where(leaf, own, right + start_of)], axis=1)
+    return Trees(
+        base, outputs, root.astype(np.int32), np.maximum(feature, 0).astype(np.int32), joined("threshold"),
+        children.ravel().astype(np.int32), joined("missing_left").astype(bool), value, int(document["depth"]),
+    )  # fmt: skip
 
 
 def document_of(model: Any) -> dict[str, Any]:

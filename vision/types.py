@@ -154,9 +154,9 @@ class Cut:
 class Light:
     """The shot as light at the resolution the search works at.
 
-    `density` (h, w, 3) float32: optical density against the ground's light, `-log10(linear / level)`; 0 on bare ground,
+    `density` (3, h, w) float32, a plane a channel: optical density against the ground's light, `-log10(linear / level)`; 0 on bare ground,
     positive where it is darker, negative where lighter. `log_level` (gh, gw, 3) float32: decimal logarithm of the ground's
-    linear light on a coarse grid over the picture. `clipped` (h, w) bool: at full scale in at least one channel.
+    linear light on a coarse grid over the picture. `clipped` (h, w) bool: at full scale in two channels or more.
     """
 
     density: FloatArray
@@ -198,6 +198,8 @@ class Speck:
     snr: float
     scale_px: float
     """Standard deviation, in working pixels, of the smoothing at which it stood out most."""
+    likely: float
+    """What the first glance made of the place: log odds of an insect at the mix it was learned on."""
     smoothed_px: float
     """Standard deviation, in window pixels, of the smoothing that `contrast` has had against noise."""
     response: tuple[float, ...]
@@ -262,7 +264,7 @@ class ShotQuality:
     panel_level: float
     """Median linear light of the ground, 0..1 of full scale (mean of the channels)."""
     clipped: float
-    """Share of pixels at full scale in at least one channel, 0..1."""
+    """Share of pixels at full scale in two channels or more, 0..1."""
     uneven: float
     """(max - min) / max of the ground's light over the picture, 5th to 95th percentile."""
     sharpness_cy_px: float | None
