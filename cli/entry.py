@@ -44,7 +44,7 @@ def run(arguments: Sequence[str]) -> int:
 
 def guarded(command: Callable[[], object]) -> int:
     """The exit code of `command`, which returns its own, or None when all is done."""
-    from vision.errors import SpeckwiseError
+    from vision.errors import CallError, GuideError, ProfileError, RankerError, SpeckwiseError
 
     try:
         code = command()
@@ -53,8 +53,9 @@ def guarded(command: Callable[[], object]) -> int:
     except (StoppedByUser, KeyboardInterrupt) as error:
         return _say(str(error) or "Stopped.", STOPPED_BY_USER)
     except SpeckwiseError as error:
-        # The bare class is what is nobody's call, such as a full disk; its kinds all say what to call for instead.
-        return _say(str(error), STOPPED_HALF_WAY if type(error) is SpeckwiseError else CALL_IS_WRONG)
+        # What was asked for can't be done: another call can. The rest, such as a full disk, is nobody's call.
+        of_the_call = isinstance(error, CallError | GuideError | ProfileError | RankerError)
+        return _say(str(error), CALL_IS_WRONG if of_the_call else STOPPED_HALF_WAY)
     except ImportError as error:
         return _say(what_import_lacks(error), STOPPED_HALF_WAY, error)
     except BrokenPipeError:

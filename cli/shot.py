@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from calib.profile import Profile, setup_for
 from cli.batch.folder import Source
 from cli.pages.names import shot_files
-from vision.annotate import annotate, thumbnail
+from vision.annotate import annotate, thumbnail, unmarked
 from vision.crops import crop_sheet
 from vision.decode import decode_shot
 from vision.errors import ProfileError, ShotError
@@ -90,10 +90,9 @@ def _setup(shot: Shot, settings: Settings) -> Setup:
 
 def _pictures(shot: Shot, inspection: Inspection, name: str, run: str) -> dict[str, bytes]:
     at = shot_files(name, shot.sha256)
-    plain = shot.pixels if shot.pixels.dtype == "uint8" else (shot.pixels >> 8).astype("uint8")
     files = {
         at.annotated: encode_jpeg(annotate(shot, inspection, run=run), _PICTURE_QUALITY),
-        at.unmarked: encode_jpeg(plain, _PICTURE_QUALITY),
+        at.unmarked: encode_jpeg(unmarked(shot), _PICTURE_QUALITY),
         at.small: encode_jpeg(thumbnail(shot, inspection), _SMALL_QUALITY),
     }
     crops = crop_sheet(shot, inspection)

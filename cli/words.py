@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-NO_FINDING = "0 flagged. That is not a finding of none."
-WHO_DECIDES = "A person answers for every flag; the supervising authority decides."
-
 
 def count(number: int, noun: str) -> str:
     """A number with its noun, in the plural where it must be: '1 shot', '2 shots'."""

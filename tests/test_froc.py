@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent / "bench"))
-
 from froc import count_shot, recall_at
 
 from vision.pipeline import inspect

@@ -3,15 +3,10 @@
 from __future__ import annotations
 
 import json
-import sys
 from functools import lru_cache
-from pathlib import Path
 from typing import Any
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent / "golden"))
-
 from frozen import HERE, NAMES, steps
 
 

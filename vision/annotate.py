@@ -181,6 +181,12 @@ def annotate(shot: Shot, inspection: Inspection, *, version: str = __version__, 
     return np.concatenate([canvas, below])
 
 
+def unmarked(shot: Shot) -> Picture:
+    """The photograph alone, (h, w, 3) uint8, at its own size as far as a JPEG can hold it."""
+    zoom = min(1.0, _zoom(shot))
+    return _eight_bit(shot, (max(1, round(shot.width_px * zoom)), max(1, round(shot.height_px * zoom))))
+
+
 def thumbnail(shot: Shot, inspection: Inspection) -> Picture:
     """The photograph with its marks in the size of `sheet.small_size`, (h', w', 3) uint8, without a band."""
     size = small_size(shot.width_px, shot.height_px)

@@ -8,6 +8,7 @@ SpeckwiseError                 anything we can put in a sentence
 ├── GuideError                 a guide is unknown or badly written
 ├── RankerError                a ranker file can't be used
 ├── TableError                 a table is not one of ours
+├── DiskFull                   no room for what is to be written
 └── CallError                  the call itself is wrong: nothing is written
     ├── OutputInUse            another run is writing, or another run's results stand there
     └── OutputNotWritable      the place can't be written to
@@ -46,6 +47,10 @@ class RankerError(SpeckwiseError):
 
 class TableError(SpeckwiseError):
     """A table is not one of ours."""
+
+
+class DiskFull(SpeckwiseError):
+    """No room for what is to be written; what stands is whole."""
 
 
 class CallError(SpeckwiseError):

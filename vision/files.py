@@ -22,7 +22,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.errors import OutputNotWritable, SpeckwiseError, UnreadableShot
+from vision.errors import DiskFull, OutputNotWritable, SpeckwiseError, UnreadableShot
 
 _STEM_CHARACTERS = 60
 _STEM_BYTES = 200
@@ -80,7 +80,7 @@ def sha256_of(data: bytes) -> str:
 def write_bytes(path: Path, data: bytes) -> None:
     """Writes the file whole or not at all; an older one of that name is replaced.
 
-    Raises OutputNotWritable where the place can't be written to, SpeckwiseError where the disk is full; what stood there stays.
+    Raises OutputNotWritable where the place can't be written to, DiskFull where there is no room; what stood there stays.
     """
     folder = path.parent
     passing = folder / f".{secrets.token_hex(8)}.part"
@@ -99,7 +99,7 @@ def write_bytes(path: Path, data: bytes) -> None:
         _flush_folder(folder)
     except (OSError, ValueError) as error:
         if isinstance(error, OSError) and error.errno in _DISK_FULL:
-            raise SpeckwiseError(f"The disk is full: {path.name} could not be written.") from error
+            raise DiskFull(f"The disk is full: {path.name} could not be written.") from error
         raise OutputNotWritable(f"{path} can't be written: {_writing_failed(error)}.") from error
 
 

@@ -11,9 +11,8 @@ from typing import Literal
 from vision.table import SHOTS, format_cell
 from vision.text import as_name
 from vision.types import Ground, Inspection, LitFrom, ScaleFrom, Usable
+from vision.words import NONE_FLAGGED, WHO_DECIDES
 
-NONE_FLAGGED = "0 flagged. That is not a finding of none."
-WHO_DECIDES = "A person answers for every flag; the supervising authority decides."
 TAKE_AGAIN = "Take this shot again:"
 
 _SEARCHED = {

@@ -23,6 +23,8 @@ _BENT = 0.9
 """Solidity below which a long outline is measured along its curve."""
 _DIFFERENCE = 1 / 3
 """Variance, in window pixels, that a central difference adds: that of a box two pixels wide."""
+_SHARPEST = 0.375
+"""Blur in window pixels whose MTF50 is half a cycle per pixel: nothing finer can be told from pixels."""
 _GRADIENT_OF_BLUR = 0.39894
 """Steepest slope of a unit edge blurred by a Gaussian of standard deviation 1: 1 / sqrt(2 pi)."""
 
@@ -160,20 +162,23 @@ def _place(speck: Speck) -> tuple[float, float, float]:
 
 def _blur(speck: Speck, form: Form) -> float:
     """Standard deviation of the edge's blur in window pixels, from the steepest quarter of the outline."""
-    padded = np.pad(speck.contrast, 1).astype(np.float64)
+    level = max(float(np.percentile(speck.strength[speck.mask], 80)), 1e-3)
+    padded = np.pad(speck.strength, 1, mode="edge").astype(np.float64) / level
     gy, gx = np.asarray(np.gradient(padded, axis=0)), np.asarray(np.gradient(padded, axis=1))
     rows = np.clip(np.rint(form.points[:, 1] + 1).astype(int), 0, gy.shape[0] - 1)
     cols = np.clip(np.rint(form.points[:, 0] + 1).astype(int), 0, gy.shape[1] - 1)
     slope = float(np.percentile(np.hypot(gy[rows, cols], gx[rows, cols]), 75))
     seen = _GRADIENT_OF_BLUR / max(slope, 0.02)
-    level = speck.zoom.bit_length() - 1
-    added = speck.smoothed_px**2 + _DIFFERENCE + (1 - 4.0**-level) / 3
-    return float(np.sqrt(max(seen**2 - added, 0.04)))
+    halvings = speck.zoom.bit_length() - 1
+    added = speck.smoothed_px**2 + _DIFFERENCE + (1 - 4.0**-halvings) / 3
+    return float(np.sqrt(max(seen**2 - added, _SHARPEST**2)))
 
 
 def _colours(speck: Speck) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:
     """Mean density (3,) of the body and of its surroundings against the ground's light, and the surroundings' spread."""
-    core = speck.mask & (speck.contrast > 0.7)
+    # The rim is a mixture of body and surroundings; of small bodies nothing but rim is left.
+    core = speck.mask & (speck.contrast > 0.9)
+    core = core if core.sum() >= 0.4 * speck.mask.sum() else speck.mask & (speck.contrast > 0.7)
     core = core if core.sum() >= 3 else speck.mask
     grown = speck.mask.astype(np.uint8)
     gap = cv2.dilate(grown, np.ones((5, 5), np.uint8))

@@ -58,7 +58,7 @@ def cut_out(
         cut = _half_contrast(window, direction, (row - top, col - left), sigma, smoothed, on_produce)
         if cut is None:
             return None
-        mask, contrast = cut
+        mask, contrast, strength = cut
         h, w = picture.shape[1:]
         inner = (top > 0 and mask[0].any()) or (left > 0 and mask[:, 0].any())
         inner = (
@@ -76,6 +76,7 @@ def cut_out(
         zoom,
         mask,
         contrast,
+        strength,
         np.ascontiguousarray(window),
         surface_density,
         on_produce,
@@ -95,7 +96,7 @@ def _half_contrast(
     sigma: float,
     smoothed: float,
     on_produce: bool,
-) -> tuple[MaskArray, FloatArray] | None:
+) -> tuple[MaskArray, FloatArray, FloatArray] | None:
     y = np.asarray(window @ direction.astype(np.float32), dtype=np.float32)
     if smoothed:
         y = np.asarray(cv2.GaussianBlur(y, (0, 0), smoothed), dtype=np.float32)
@@ -129,7 +130,11 @@ def _half_contrast(
     mask = _connected((contrast > 0.5) & allowed, seed)
     # Beyond the body and its rim, what is as dark belongs to something else: the outline must not run round that too.
     others = cv2.dilate(mask.astype(np.uint8), np.ones((3, 3), np.uint8)) == 0
-    return mask, np.where(others, np.minimum(contrast, 0.49), contrast).astype(np.float32)
+    return (
+        mask,
+        np.where(others, np.minimum(contrast, 0.49), contrast).astype(np.float32),
+        (y / peak).astype(np.float32),
+    )
 
 
 def _ring(shape: tuple[int, ...], seed: tuple[int, int], sigma: float) -> MaskArray:

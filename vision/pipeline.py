@@ -33,6 +33,7 @@ from vision.types import (
     Setup,
     Shot,
     Surfaces,
+    Usable,
 )
 from vision.unchanged import without_marks
 
@@ -40,6 +41,8 @@ _SEARCH_PX_PER_MM = 16.0
 """Finest resolution the search needs: a thrips 0.2 mm wide is then three pixels across. Finer shots are averaged down to it,
 never below."""
 _CELL_MM, _CELLS_ACROSS = 1.0, 160
+_LEAST_PRODUCE = 0.05
+"""Share of the picture below which what reads as produce may be a tray's wall and says nothing of the light."""
 _TELLS_FROM_ABOVE = 0.02
 """Texture (spread of density within a millimetre) from which produce is lit from our side: a silhouette has none."""
 
@@ -63,7 +66,9 @@ def inspect(shot: Shot, setup: Setup, guide: Guide | None, ranker: Ranker, cut: 
     quality = measure_quality(seen.light, seen.surfaces, seen.measured, unsearched)
     shares = float(seen.surfaces.produce.mean()), float(seen.surfaces.ground.mean())
     usable, reasons = judge_shot(quality, setup.px_per_mm, *shares)
-    limit_round, limit_linear = limits_mm(quality, setup.px_per_mm, seen.surfaces)
+    # A shot that has to be taken again is asked nothing further.
+    shown = usable is Usable.YES
+    limit_round, limit_linear = limits_mm(quality, setup.px_per_mm, seen.surfaces) if shown else (None, None)
     ground = setup.ground or (guide.ground if guide else None) or Ground.PANEL
     listed, left_out = _list(seen, ranker, cut, ground, setup.px_per_mm)
     return Inspection(
@@ -123,7 +128,7 @@ def tell_lit_from(light: Light, surfaces: Surfaces) -> LitFrom:
     if float(np.median(10.0**light.log_level)) < 0.1:
         return LitFrom.ABOVE  # a panel that shines is never this dark
     share = float(surfaces.produce.mean())
-    if share < 0.01:
+    if share < _LEAST_PRODUCE:
         return LitFrom.BELOW
     density = light.density[:, ::4, ::4].mean(axis=0)
     produce = surfaces.produce[::4, ::4]

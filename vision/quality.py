@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import cv2
 import numpy as np
 
+from vision.light import decode_srgb, encode_srgb
 from vision.measure import Measured
 from vision.types import FloatArray, Light, LitFrom, MaskArray, ShotQuality, Surfaces, Usable
 
@@ -45,7 +46,7 @@ def measure_quality(
         clipped=float(light.clipped.mean()),
         uneven=float((high - low) / max(high, 1e-6)),
         sharpness_cy_px=None if blur is None else MTF50_OF_BLUR / blur,
-        noise=_noise(light.density, surfaces.ground),
+        noise=_noise(light.density, surfaces.ground, float(np.median(level))),
         unsearched=float(unsearched.mean()),
     )
 
@@ -60,14 +61,21 @@ def _blur_px(measured: Sequence[Measured]) -> float | None:
     return float(np.percentile(strong, 20)) if len(strong) >= 4 else None
 
 
-def _noise(density: FloatArray, ground: MaskArray) -> float:
-    """Pixel-to-pixel spread of the ground's density: from differences of neighbours, so that slow changes don't count."""
+def _noise(density: FloatArray, ground: MaskArray, level: float) -> float:
+    """Pixel-to-pixel spread of the ground's density: from differences of neighbours, so that slow changes don't count.
+
+    Never less than what eight bits round away at that level: a phone smooths its pictures until neighbours are equal.
+    """
     left, right = density[:, ::3, :-1:3], density[:, ::3, 1::3]
     pair = ground[::3, :-1:3] & ground[::3, 1::3]
     if pair.sum() < 16:
         return 0.0
     difference = (left - right).mean(axis=0)[pair]
-    return float(np.median(np.abs(difference)) * 1.4826 / np.sqrt(2))
+    # The 80th percentile of a normal deviate's size is 1.2816 sigma; the median would be nought on most JPEGs.
+    spread = float(np.percentile(np.abs(difference), 80)) / 1.2816 / np.sqrt(2)
+    around = encode_srgb(np.array(max(level, 1e-4)))
+    rounding = float(np.log10(decode_srgb(around + 1 / 510) / decode_srgb(around - 1 / 510))) / np.sqrt(12)
+    return float(max(spread, rounding))
 
 
 def find_unsearched(light: Light, surfaces: Surfaces, lit_from: LitFrom) -> MaskArray:

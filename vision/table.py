@@ -221,7 +221,14 @@ SHOTS: tuple[Column, ...] = (
         3,
         _of(lambda i: i.quality.panel_level),
     ),
-    Column("clipped", "number", "share of pixels at full scale in two channels or more", "", 4, _of(lambda i: i.quality.clipped)),
+    Column(
+        "clipped",
+        "number",
+        "share of pixels at full scale in two channels or more",
+        "",
+        4,
+        _of(lambda i: i.quality.clipped),
+    ),
     Column("uneven", "number", "(max - min) / max of the ground's light", "", 3, _of(lambda i: i.quality.uneven)),
     Column(
         "sharpness_cy_mm",

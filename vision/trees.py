@@ -93,7 +93,7 @@ def document_of(model: Any) -> dict[str, Any]:
                 {
                     "output": output,
                     "feature": [int(v) for v in np.where(leaf, -1, nodes["feature_idx"])],
-                    "threshold": [_short(v) for v in np.where(leaf, 0.0, nodes["num_threshold"])],
+                    "threshold": [float(v) for v in np.where(leaf, 0.0, nodes["num_threshold"])],
                     "left": [int(v) for v in np.where(leaf, 0, nodes["left"])],
                     "right": [int(v) for v in np.where(leaf, 0, nodes["right"])],
                     "missing_left": [int(v) for v in nodes["missing_go_to_left"]],
@@ -105,5 +105,5 @@ def document_of(model: Any) -> dict[str, Any]:
 
 
 def _short(value: float) -> float:
-    """Seven digits: as exact as the features are."""
+    """Seven digits. Thresholds keep them all: they may be the very number some speck has."""
     return float(f"{float(value):.7g}")

@@ -190,6 +190,8 @@ class Speck:
     zoom: int
     mask: MaskArray
     contrast: FloatArray
+    strength: FloatArray
+    """The same difference against one number for all of the body, (n, m) float32: 1 where it is strongest."""
     residual: FloatArray
     surface_density: tuple[float, float, float]
     """Density of the surface it lies on, against the ground's light."""

@@ -6,7 +6,8 @@ import sys
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol
 
-from cli.words import NO_FINDING, WHO_DECIDES, count, printable
+from cli.words import count, printable
+from vision.words import NONE_FLAGGED, WHO_DECIDES
 
 if TYPE_CHECKING:
     from rich.progress import Progress
@@ -80,7 +81,7 @@ class Tally:
         flagged = sum(shot.flags > 0 for shot in self.told)
         lines = [f"{count(self.scored, 'shot')} scored, {count(self.flags, 'speck')} flagged on {flagged} of them."]
         if not self.flags:
-            lines[0] = f"{count(self.scored, 'shot')} scored. {NO_FINDING}"
+            lines[0] = f"{count(self.scored, 'shot')} scored. {NONE_FLAGGED}"
         if self.kept:
             lines.append(f"{self.kept} of the {count(len(self.told), 'file')} stood here from an earlier call.")
         if self.duplicates:

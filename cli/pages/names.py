@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from pathlib import PurePosixPath
 from urllib.parse import quote
 
-_STEM_CHARACTERS = 60
-# A file name holds 255 bytes; what is added to the stem, and to a file while it is being written, needs some of them.
-_STEM_BYTES = 200
+from vision.files import safe_stem
+
 _PATH_NUMBER = re.compile(r"^\d+:")
 
 
@@ -25,9 +24,7 @@ class ShotFiles:
 
 def shot_files(shot: str, sha256: str) -> ShotFiles:
     """The paths for a shot named as in shots.csv (path with `/`, perhaps after a number and a colon) and its hash."""
-    stem = PurePosixPath(_PATH_NUMBER.sub("", shot)).stem[:_STEM_CHARACTERS]
-    stem = stem.encode("utf-8", "replace")[:_STEM_BYTES].decode("utf-8", "ignore")
-    base = f"{stem}-{sha256[:8]}"
+    base = safe_stem(PurePosixPath(_PATH_NUMBER.sub("", shot)).name, sha256)
     return ShotFiles(
         annotated=f"pictures/{base}.jpg",
         unmarked=f"pictures/{base}-unmarked.jpg",

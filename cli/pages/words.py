@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from vision.words import NONE_FLAGGED, WHO_DECIDES
+
+__all__ = ["NONE_FLAGGED", "WHO_DECIDES"]
+
 TITLE = "Speckwise: shots to look at"
 HEADING = "Shots to look at"
-NONE_FLAGGED = "0 flagged. That is not a finding of none."
 FLAGGED = "{n} flagged"
 ONE_SHOT, SHOTS = "1 shot", "{n} shots"
 FLAGGED_IN_ALL, NONE_IN_ALL = "{n} flagged in all", "0 flagged in all. That is not a finding of none."
 AGAIN_IN_ALL = "{n} to take again"
 NOT_READ_IN_ALL = "{n} could not be read"
-WHO_DECIDES = "A person answers for every flag; the supervising authority decides."
 CAUTIONS = (
     "This is an assist, not a clearance. It misses some insects and it flags things that are none.",
     "Look at every flag, and go on looking beyond the flags.",
