@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check
 
-.PHONY: demo test check bench samples
+.PHONY: demo test check bench bench-accuracy samples ranker
 
 demo: .venv/.installed
 	$(BIN)/speckwise demo
@@ -19,6 +19,12 @@ check: .venv/.installed-dev
 
 bench: .venv/.installed-dev
 	$(BIN)/python tests/bench/steps.py
+
+bench-accuracy: .venv/.installed-dev
+	$(BIN)/python tests/bench/accuracy.py
+
+ranker: .venv/.installed-dev
+	$(BIN)/python -m vision.train
 
 samples: .venv/.installed
 	$(BIN)/python sample_images/redraw.py

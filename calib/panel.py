@@ -29,7 +29,9 @@ _WORKING_PIXELS = 4.5e6
 _LEAST_SIDE_PX = 128
 _MOST_CLIPPED = 0.01
 _LEAST_LEVEL = 0.05
-_MOST_UNEVEN = 0.75
+_MOST_UNEVEN = 2 / 3
+# Surfaces in view should differ by no more than 3:1 (Thompson, UC Davis Postharvest Center, on grading lights); beyond that it is
+# no panel's falloff.
 _MOST_MARKS = 400
 _MOST_DOUBTFUL = 60
 

@@ -64,7 +64,7 @@ def trace(field: NDArray[Any], level: float = 0.5) -> Form | None:
 
     What lies outside of the field counts as zero, so that a body cut by the picture's edge still has a closed outline.
     """
-    padded = np.pad(np.asarray(field, dtype=np.float64), 1)
+    padded = cv2.copyMakeBorder(np.asarray(field, dtype=np.float64), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0.0)
     best: NDArray[np.float64] | None = None
     best_area = 0.0
     for line in measure.find_contours(padded, level):  # type: ignore[no-untyped-call]

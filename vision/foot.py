@@ -55,7 +55,7 @@ def _limit(inspection: Inspection) -> str:
         parts.append(f"round {_number('limit_round_mm', inspection.limit_round_mm)} mm across")
     if inspection.limit_linear_mm is not None:
         parts.append(f"thin {_number('limit_linear_mm', inspection.limit_linear_mm)} mm wide")
-    return start + (", ".join(parts) if parts else "unknown") + "."
+    return start + (", ".join(parts) if parts else "not known for this shot") + "."
 
 
 def _scale(inspection: Inspection) -> str:

@@ -74,10 +74,11 @@ def find_surfaces(density: FloatArray, ground: Ground | None, px_per_mm: float |
     grain = _grain(h, w, px_per_mm)
     size = (max(1, round(w * grain.shrink)), max(1, round(h * grain.shrink)))
     small: FloatArray = np.stack(
-        [cv2.resize(plane, size, interpolation=cv2.INTER_AREA).reshape(size[1], size[0]) for plane in density], axis=-1
+        [cv2.resize(plane, size, interpolation=cv2.INTER_AREA).reshape(size[1], size[0]) for plane in density]
     )
-    smooth: FloatArray = np.asarray(cv2.GaussianBlur(small, (0, 0), 1.0), dtype=np.float32).reshape(small.shape)
-    off = (_is_off(smooth) & ~_is_shade(small, smooth)).astype(np.uint8)
+    smooth: FloatArray = np.stack([cv2.GaussianBlur(plane, (0, 0), 1.0).reshape(plane.shape) for plane in small])
+    lit = _is_off(smooth)
+    off = (lit & ~_is_shade(small, smooth, ~lit)).astype(np.uint8)
     large = _large(off, grain)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(large, connectivity=8)
     produce = np.zeros_like(large)
@@ -88,7 +89,7 @@ def find_surfaces(density: FloatArray, ground: Ground | None, px_per_mm: float |
             continue
         here = labels == k
         at_edge = left == 0 or top == 0 or left + wide == size[0] or top + high == size[1]
-        if at_edge and _is_outside(small[here], ground):
+        if at_edge and _is_outside(small[:, here], ground):
             outside[here] = 1
         else:
             produce[here] = 1
@@ -100,18 +101,17 @@ def find_surfaces(density: FloatArray, ground: Ground | None, px_per_mm: float |
 
 
 def _is_off(smooth: FloatArray) -> MaskArray:
-    return np.asarray(np.abs(smooth).max(axis=2) > _OFF_GROUND)
+    return np.asarray(np.maximum(smooth.max(axis=0), -smooth.min(axis=0)) > _OFF_GROUND)
 
 
-def _is_shade(small: FloatArray, smooth: FloatArray) -> MaskArray:
+def _is_shade(small: FloatArray, smooth: FloatArray, bare: MaskArray) -> MaskArray:
     """Bare ground in the shade of a piece, or nearer the lamp: another light, but smooth and of the ground's own colour."""
-    depth = smooth.mean(axis=2)
-    colour = smooth.max(axis=2) - smooth.min(axis=2)
-    grey = small.mean(axis=2)
+    depth = smooth.mean(axis=0)
+    colour = smooth.max(axis=0) - smooth.min(axis=0)
+    grey = small.mean(axis=0)
     fine = np.abs(grey - cv2.GaussianBlur(grey, (0, 0), 2.0))
     # A median, so that a speck that lies there does not count as texture; it works on 8 bits, in steps of 0.001 of density.
     fine = cv2.medianBlur(np.minimum(fine * 1000, 255).astype(np.uint8), _TEXTURE_PX) / 1000.0
-    bare = ~_is_off(smooth)
     # A noisy shot has noisy ground; what counts is texture beyond the bare ground's own.
     texture = max(_SHADE_TEXTURE, 2.5 * float(np.median(fine[bare]))) if bare.any() else _SHADE_TEXTURE
     neutral = colour < _SHADE_COLOUR * (1 + 2 * np.maximum(depth, 0))
@@ -121,7 +121,7 @@ def _is_shade(small: FloatArray, smooth: FloatArray) -> MaskArray:
 def _is_outside(values: FloatArray, ground: Ground | None) -> bool:
     if ground in (Ground.WATER, Ground.CLOTH):
         return True
-    middle = np.median(values, axis=0)
+    middle = np.median(values, axis=1)
     return bool(middle.mean() > _DARK and middle.max() - middle.min() < _COLOURLESS)
 
 

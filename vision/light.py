@@ -6,6 +6,8 @@ where it comes from above the same ratio is reflectance against the ground or ag
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 from typing import Any
 
@@ -65,14 +67,23 @@ def log_light(pixels: NDArray[Any]) -> FloatArray:
     """
     planes = cv2.split(pixels)
     out = np.empty((3, *pixels.shape[:2]), np.float32)
-    for k, plane in enumerate(planes):
-        out[k] = _look_up(np.asarray(plane), log=True)
+
+    def channel(k: int) -> None:
+        out[k] = _look_up(np.asarray(planes[k]), log=True)
+
+    over_channels(channel)
     return out
 
 
 def optical_density(transmittance: NDArray[Any]) -> NDArray[np.float64]:
     """Absorbance (optical density) A = -log10 T of a transmittance T > 0, any shape (Beer-Lambert)."""
     return np.asarray(-np.log10(np.asarray(transmittance, dtype=np.float64)))
+
+
+def over_channels(work: Callable[[int], None]) -> None:
+    """Does `work` for channel 0, 1 and 2, as many at once as OpenCV is given threads; the channels must share nothing."""
+    with ThreadPoolExecutor(max(1, min(3, cv2.getNumThreads()))) as threads:
+        list(threads.map(work, range(3)))
 
 
 def coarse_to_fine(grid: FloatArray, height: int, width: int) -> FloatArray:

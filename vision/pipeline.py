@@ -12,7 +12,7 @@ from vision.features import FEATURES, features_of
 from vision.foreground import find_surfaces
 from vision.ground import find_level, read_cells
 from vision.guides import Guide
-from vision.light import coarse_to_fine, log_light
+from vision.light import coarse_to_fine, log_light, over_channels
 from vision.measure import Measured, measure_specks
 from vision.outline import surface_name
 from vision.quality import find_unsearched, judge_shot, limits_mm, measure_quality
@@ -104,8 +104,11 @@ def see_light(shot: Shot, setup: Setup) -> Light:
     h, w = log.shape[1:]
     cell = max(h, w) / _CELLS_ACROSS if setup.px_per_mm is None else _CELL_MM * setup.px_per_mm / step
     level, _ = find_level(read_cells(log, max(cell, 1.0)), setup.even_light)
-    for k in range(3):
+
+    def channel(k: int) -> None:
         np.subtract(coarse_to_fine(level[..., k], h, w), log[k], out=log[k])
+
+    over_channels(channel)
     return Light(log, level, clipped, step)
 
 

@@ -31,6 +31,8 @@ _NOMINAL_CONTRAST = 0.15
 """Density of the speck the stated limit is for: a pale aphid in water, not the faintest larva."""
 _ROSE = 5.0
 """Signal to noise for reliable seeing (Rose)."""
+_LEAST_PRODUCE = 0.02
+"""Share of produce in the picture from which its limit is the produce's, which is not known yet."""
 _GRID_PX = 32
 
 
@@ -93,9 +95,10 @@ def limits_mm(quality: ShotQuality, px_per_mm: float | None, surfaces: Surfaces)
     """Diameter of the smallest round speck and width of the smallest thin one (six times as long) the bare ground could show.
 
     A speck of density 0.15 in the shot's own noise and blur reaches a matched-filter signal-to-noise ratio of five, and is two
-    pixels wide. None without a scale, without a known blur, and on produce, whose texture sets another limit.
+    pixels wide. None without a scale, without a known blur, and with produce in view, whose texture sets another limit.
     """
-    if px_per_mm is None or quality.sharpness_cy_px is None or surfaces.ground.mean() < 0.5:
+    bare = surfaces.ground.mean() > 0.5 and surfaces.produce.mean() < _LEAST_PRODUCE
+    if px_per_mm is None or quality.sharpness_cy_px is None or not bare:
         return None, None
     blur = MTF50_OF_BLUR / quality.sharpness_cy_px
     sizes = np.arange(0.5, 200, 0.1)

@@ -16,6 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.light import over_channels
 from vision.types import FloatArray, MaskArray, Surfaces
 
 _SIGMAS_FINEST = (1.2,)
@@ -24,8 +25,8 @@ _SIGMAS = (0.9, 1.4)
 resolution, where a body of two or three pixels is at the limit of what can be told."""
 _CELL_PX = 80
 """Side of the cells in which the covariance is taken, in the level's pixels."""
-_SAMPLES = 14
-"""Each cell is judged by 14 x 14 of its pixels: plenty for six numbers, and the same cost at any scale."""
+_SAMPLES = 10
+"""Each cell is judged by 10 x 10 of its pixels: plenty for six numbers, and the same cost at any scale."""
 _UNWEIGHT = 1.1
 """Undoes what weighting takes off the variance of a normal spread."""
 _GROUND_FLOOR = 0.0015
@@ -100,24 +101,33 @@ def map_scales(pyramid: list[FloatArray], surfaces: Surfaces, levels: int) -> li
             own = (1 - 4.0**-k) / 3  # variance, in this level's pixels, that the halvings have already smoothed by
             for sigma in _SIGMAS_FINEST if k == 0 else _SIGMAS:
                 smooth = np.empty_like(pyramid[k])
-                for channel in range(3):
-                    cv2.GaussianBlur(pyramid[k][channel], (0, 0), sigma, dst=smooth[channel])
-                if surround is not None:
-                    smooth -= surround
+                _smooth_into(smooth, pyramid[k], sigma, surround)
                 maps.append(_whiten(smooth, ground, produce, k, float(np.sqrt(sigma**2 + own)) * 2**k, threads))
     return maps
+
+
+def _smooth_into(smooth: FloatArray, planes: FloatArray, sigma: float, surround: FloatArray | None) -> None:
+    def channel(k: int) -> None:
+        cv2.GaussianBlur(planes[k], (0, 0), sigma, dst=smooth[k])
+        if surround is not None:
+            np.subtract(smooth[k], surround[k], out=smooth[k])
+
+    over_channels(channel)
 
 
 def _surround(pyramid: list[FloatArray], k: int) -> FloatArray:
     """What lies round each pixel of level k: about four times as wide as the level's own smoothing."""
     top = min(k + 2, len(pyramid) - 1)
     out = np.empty_like(pyramid[k])
-    for channel, plane in enumerate(pyramid[top]):
-        wide = cv2.GaussianBlur(plane, (0, 0), 0.8)
+
+    def channel(c: int) -> None:
+        wide = cv2.GaussianBlur(pyramid[top][c], (0, 0), 0.8)
         for level in range(top - 1, k - 1, -1):
             h, w = pyramid[level].shape[1:]
             wide = cv2.pyrUp(wide, dstsize=(w, h))
-        out[channel] = wide
+        out[c] = wide
+
+    over_channels(channel)
     return out
 
 

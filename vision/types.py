@@ -146,7 +146,7 @@ class Setup:
 class Cut:
     """Which candidates a list holds: a score at least `min_score`, the best `max_flags` of them."""
 
-    min_score: float = 0.3
+    min_score: float = 0.1
     max_flags: int | None = None
 
 
