@@ -121,8 +121,11 @@ class TestOneWriterAtATime:
         assert not (out / WRITER).exists()
 
 
+# A shell starts what it runs in the background deaf to Ctrl-C, and children inherit that; a person's terminal does not.
 RUNNER = """
+import signal
 import sys
+signal.signal(signal.SIGINT, signal.default_int_handler)
 from pathlib import Path
 import cli.batch.run
 from cli.entry import guarded

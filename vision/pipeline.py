@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.features import FEATURES, features_of
+from vision.features import features_of
 from vision.foreground import find_surfaces
 from vision.ground import find_level, read_cells
 from vision.guides import Guide
@@ -73,8 +73,8 @@ def inspect(shot: Shot, setup: Setup, guide: Guide | None, ranker: Ranker, cut: 
     listed, left_out = _list(seen, ranker, cut, ground, setup.px_per_mm)
     return Inspection(
         shot.name, shot.sha256, shot.width_px, shot.height_px, shot.taken_at, setup.px_per_mm, setup.scale_from,
-        ground, seen.lit_from, quality, usable, reasons, limit_round, limit_linear, listed, left_out, unsearched,
-        seen.unchanged, guide.name if guide else "", shot.notes,
+        ground, seen.lit_from, quality, usable, (*reasons, *shot.notes), limit_round, limit_linear, listed, left_out, unsearched,
+        seen.unchanged, guide.name if guide else "",
     )  # fmt: skip
 
 
@@ -154,7 +154,7 @@ def _list(
     )
     kept = order if cut.max_flags is None else order[: cut.max_flags]
     listed = tuple(
-        _candidate(number, seen.measured[k], seen.features[k], float(rounded[k]), kinds[k], ground, px_per_mm)
+        _candidate(number, seen.measured[k], float(rounded[k]), kinds[k], ground, px_per_mm)
         for number, k in enumerate(kept, start=1)
     )
     return listed, len(order) - len(kept)
@@ -163,7 +163,6 @@ def _list(
 def _candidate(
     number: int,
     m: Measured,
-    features: NDArray[np.float32],
     score: float,
     kind: str,
     ground: Ground,
@@ -177,6 +176,5 @@ def _candidate(
     # Half a pixel at either end, and half the blur, is what an outline may be off by.
     off = float(np.hypot(0.7, 0.5 * x.blur_px)) / max(x.length_px, 1.0)
     why = say_why(m, shape, scale, str(surface))
-    named = dict(zip(FEATURES, (float(v) for v in features), strict=True))
     uncertainty = None if scale is None else min(off, 1.0)
-    return Candidate(number, x, surface, m.speck.tone, shape, kind, why, score, scale, uncertainty, named)
+    return Candidate(number, x, surface, m.speck.tone, shape, kind, why, score, scale, uncertainty)

@@ -147,6 +147,12 @@ def _edges(length: int, cells: int) -> NDArray[np.int64]:
     return np.asarray((np.arange(cells + 1) * length) // cells, dtype=np.int64)
 
 
+def _runs(flags: MaskArray) -> list[tuple[int, int]]:
+    """First index and end of each stretch of True."""
+    changes = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]])))
+    return [(int(a), int(b)) for a, b in zip(changes[::2], changes[1::2], strict=True)]
+
+
 def _stand_out(
     smooth: FloatArray, inverse: NDArray[np.float64], mask: MaskArray, signal: FloatArray, threads: ThreadPoolExecutor
 ) -> None:
@@ -156,16 +162,18 @@ def _stand_out(
     """
     roots = np.linalg.cholesky(inverse).astype(np.float32)
     h, w = mask.shape
-    widths = np.diff(_edges(w, inverse.shape[1]))
-    rows = _edges(h, inverse.shape[0])
+    rows, columns = _edges(h, inverse.shape[0]), _edges(w, inverse.shape[1])
 
     def band(i: int) -> None:
         part = slice(int(rows[i]), int(rows[i + 1]))
-        inside = mask[part]
-        if not inside.any():
-            return
-        root = np.repeat(roots[i], widths, axis=0)
-        r, g, b = smooth[0, part], smooth[1, part], smooth[2, part]
+        holds_any = np.logical_or.reduceat(mask[part].any(axis=0), columns[:-1])
+        for first, end in _runs(holds_any):
+            stretch(i, part, first, end)
+
+    def stretch(i: int, part: slice, first: int, end: int) -> None:
+        across = slice(int(columns[first]), int(columns[end]))
+        root = np.repeat(roots[i, first:end], np.diff(columns[first : end + 1]), axis=0)
+        r, g, b = smooth[0, part, across], smooth[1, part, across], smooth[2, part, across]
         total = r * root[:, 0, 0]
         total += g * root[:, 1, 0]
         total += b * root[:, 2, 0]
@@ -178,7 +186,7 @@ def _stand_out(
         white *= white
         total += white
         np.sqrt(total, out=total)
-        np.copyto(signal[part], total, where=inside)
+        np.copyto(signal[part, across], total, where=mask[part, across])
 
     list(threads.map(band, range(inverse.shape[0])))
 

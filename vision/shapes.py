@@ -17,7 +17,7 @@ from vision.types import MaskArray
 
 @dataclass(frozen=True)
 class ShapeNumbers:
-    """What a shape is told from; all without a unit. `aspect_ratio` = width / length along the body."""
+    """What a shape is told from; all without a unit. `aspect_ratio` = min_feret / max_feret of the whole outline."""
 
     aspect_ratio: float
     solidity: float
@@ -62,13 +62,13 @@ def _arc() -> MaskArray:
 
 def _winding() -> MaskArray:
     y, x = _grid()
-    return np.asarray((np.abs(y - 18 * np.sin(x / 7)) <= 6) & (np.abs(x) <= 44))
+    return np.asarray((np.abs(y - 18 * np.sin(x / 7)) <= 4.5) & (np.abs(x) <= 44))
 
 
 def _star() -> MaskArray:
     y, x = _grid()
     r, a = np.hypot(x, y), np.arctan2(y, x)
-    return np.asarray(r <= 15 + 9 * np.cos(5 * a))
+    return np.asarray(r <= 16 + 5 * np.cos(5 * a))
 
 
 SHAPES: tuple[Shape, ...] = (
@@ -83,14 +83,20 @@ SHAPES: tuple[Shape, ...] = (
         "curved",
         "clearly longer than wide and bent: like a caterpillar or a maggot",
         "rounded box",
-        lambda n: n.length_over_width >= 2.5 and n.straightness < 0.9 and n.solidity < 0.93,
+        # As broad as long and hardly longer along the curve than wide: lobes, not a bend.
+        lambda n: (
+            n.length_over_width >= 2.5
+            and n.straightness < 0.9
+            and n.solidity < 0.93
+            and (n.aspect_ratio < 0.8 or n.length_over_width >= 8)
+        ),
         _arc,
     ),
     Shape(
         "linear",
         "clearly longer than wide and straight: like a thrips or a fibre",
         "slim box",
-        lambda n: n.length_over_width >= 2.5 and n.solidity >= 0.6,
+        lambda n: n.length_over_width >= 2.5 and n.solidity >= 0.6 and n.aspect_ratio < 0.8,
         _dash,
     ),
     Shape(

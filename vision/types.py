@@ -7,8 +7,7 @@ in the order red, green, blue. Optical density is -log10 of a light ratio (CIE 1
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
@@ -252,7 +251,6 @@ class Candidate:
     score: float
     px_per_mm: float | None
     size_uncertainty: float | None
-    features: Mapping[str, float] = field(default_factory=dict)
 
     def mm(self, length_px: float) -> float | None:
         """A length in millimetres, or None where the scale is unknown."""
@@ -303,4 +301,3 @@ class Inspection:
     fixed_marks: tuple[FixedMark, ...] = ()
     """Marks of the profile that were not counted because nothing changed there."""
     produce_name: str = ""
-    notes: tuple[str, ...] = ()
