@@ -251,3 +251,15 @@ def test_florets_are_produce_and_their_shade_is_not() -> None:
     assert density[1] < density[2]
     empty = observe(Shot(blank.pixels, "0" * 64, "b"), AT_20, None, shipped_ranker())
     assert empty.surfaces.produce.mean() == 0
+
+
+def test_a_very_large_shot_is_searched_more_coarsely_and_says_so() -> None:
+    small = panel_shot([(disc(160, 120, 40), GREY)])
+    large = Shot(np.ascontiguousarray(np.tile(small.pixels, (22, 18, 1))), "0" * 64, "large")
+    assert large.width_px * large.height_px > 26e6
+    seen = look(large, Setup())
+    assert any("1/2 of its resolution" in reason for reason in seen.reasons)
+    assert not any("of its resolution" in reason for reason in look(small, Setup()).reasons)
+    first = nearest(seen, 160, 120)
+    assert math.hypot(first.measures.x_px - 160, first.measures.y_px - 120) < 1
+    assert first.measures.equivalent_diameter_px == pytest.approx(40, rel=0.05)

@@ -40,6 +40,8 @@ from vision.unchanged import without_marks
 _SEARCH_PX_PER_MM = 16.0
 """Finest resolution the search needs: a thrips 0.2 mm wide is then three pixels across. Finer shots are averaged down to it,
 never below."""
+_MOST_WORKING_PX = 26e6
+"""Working pixels at most: about three gigabytes. A shot of more is searched more coarsely than it could be, and says so."""
 _CELL_MM, _CELLS_ACROSS = 1.0, 160
 _LEAST_PRODUCE = 0.05
 """Share of the picture below which what reads as produce may be a tray's wall and says nothing of the light."""
@@ -66,6 +68,8 @@ def inspect(shot: Shot, setup: Setup, guide: Guide | None, ranker: Ranker, cut: 
     quality = measure_quality(seen.light, seen.surfaces, seen.measured, unsearched)
     shares = float(seen.surfaces.produce.mean()), float(seen.surfaces.ground.mean())
     usable, reasons = judge_shot(quality, setup.px_per_mm, *shares)
+    if seen.light.step > _needed_step(setup.px_per_mm):
+        reasons = (*reasons, f"A very large shot: searched at 1/{seen.light.step} of its resolution.")
     # A shot that has to be taken again is asked nothing further.
     shown = usable is Usable.YES
     limit_round, limit_linear = limits_mm(quality, setup.px_per_mm, seen.surfaces) if shown else (None, None)
@@ -93,7 +97,7 @@ def observe(shot: Shot, setup: Setup, guide: Guide | None, ranker: Ranker) -> Se
 
 def see_light(shot: Shot, setup: Setup) -> Light:
     """The shot as density against its own ground, at the resolution the search needs."""
-    step = 1 if setup.px_per_mm is None else max(1, int(setup.px_per_mm / _SEARCH_PX_PER_MM))
+    step = max(_needed_step(setup.px_per_mm), _affordable_step(shot))
     step = min(step, shot.height_px, shot.width_px)
     clipped = _at_full_scale(shot)
     log = log_light(shot.pixels)
@@ -110,6 +114,16 @@ def see_light(shot: Shot, setup: Setup) -> Light:
 
     over_channels(channel)
     return Light(log, level, clipped, step)
+
+
+def _needed_step(px_per_mm: float | None) -> int:
+    """Shot pixels per working pixel that the search can do with."""
+    return 1 if px_per_mm is None else max(1, int(px_per_mm / _SEARCH_PX_PER_MM))
+
+
+def _affordable_step(shot: Shot) -> int:
+    """Shot pixels per working pixel that keep the work within a few gigabytes."""
+    return int(np.ceil(np.sqrt(shot.height_px * shot.width_px / _MOST_WORKING_PX)))
 
 
 def _at_full_scale(shot: Shot) -> MaskArray:
