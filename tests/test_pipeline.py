@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from vision.guides import load_guide
+from vision.overlap import without_repeats
 from vision.pipeline import inspect
 from vision.rank import shipped_ranker
 from vision.render import draw, tidy
@@ -194,6 +195,28 @@ def test_fixed_marks_are_no_candidates_until_something_changes_there() -> None:
     assert len(larger.candidates) >= 1
     beside = look(panel_shot([(disc(200, 120, 14), (0.5, 0.5, 0.5))]), on_it)
     assert len(beside.candidates) >= 1
+
+
+def test_one_body_is_listed_once() -> None:
+    drawn = draw(tidy("water", 77, width_px=1000, height_px=800))
+    seen = look(Shot(drawn.pixels, "0" * 64, "water"))
+    boxes = np.array(
+        [(c.measures.left_px, c.measures.top_px, c.measures.wide_px, c.measures.high_px) for c in seen.candidates]
+    )
+    for k, (x, y, w, h) in enumerate(boxes):
+        others = boxes[k + 1 :]
+        wide = np.minimum(others[:, 0] + others[:, 2], x + w) - np.maximum(others[:, 0], x)
+        high = np.minimum(others[:, 1] + others[:, 3], y + h) - np.maximum(others[:, 1], y)
+        shared = np.maximum(wide, 0) * np.maximum(high, 0)
+        assert (shared < 0.9 * np.maximum(others[:, 2] * others[:, 3], w * h)).all()
+
+
+def test_a_part_and_a_touching_body_stay() -> None:
+    whole = only(disc(160.3, 120.6, 40)).measures
+    small, beside = only(disc(160.3, 120.6, 14)).measures, only(disc(195.3, 120.6, 40), x=195).measures
+    again = only(disc(162.3, 120.6, 38)).measures
+    assert without_repeats([0, 1, 2, 3], [whole, again, small, beside]) == [0, 2, 3]
+    assert without_repeats([1, 0], [whole, again]) == [1]
 
 
 def test_cut_and_order() -> None:

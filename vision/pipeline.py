@@ -15,6 +15,7 @@ from vision.guides import Guide
 from vision.light import coarse_to_fine, log_light, over_channels
 from vision.measure import Measured, measure_specks
 from vision.outline import surface_name
+from vision.overlap import without_repeats
 from vision.quality import find_unsearched, judge_shot, limits_mm, measure_quality
 from vision.rank import Ranker
 from vision.reasons import say_why
@@ -166,6 +167,7 @@ def _list(
         (k for k in range(len(seen.measured)) if rounded[k] >= cut.min_score),
         key=lambda k: (-rounded[k], seen.measured[k].measures.y_px, seen.measured[k].measures.x_px),
     )
+    order = without_repeats(order, [m.measures for m in seen.measured])
     kept = order if cut.max_flags is None else order[: cut.max_flags]
     listed = tuple(
         _candidate(number, seen.measured[k], float(rounded[k]), kinds[k], ground, px_per_mm)

@@ -1,0 +1,51 @@
+"""One body, one candidate: of outlines that cover the same place, the best-scored one stays.
+
+A body may be cut out more than once, with its legs and without, or from two of its parts. Two outlines are taken for the same
+when what they share is nearly half of what they cover together; a part of a body, or one of two that touch, is kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+
+from vision.types import FloatArray, Measures
+
+_SAME = 0.45
+_RASTER_PX = 96
+"""Longest side, in cells, of the raster two outlines are compared on: fine enough for that."""
+
+
+def without_repeats(order: Sequence[int], measures: Sequence[Measures]) -> list[int]:
+    """Those of `order` (indices into `measures`, best first) whose outline no better one has covered already."""
+    kept: list[int] = []
+    for k in order:
+        if not any(_touch(measures[k], measures[j]) and _is_same(measures[k], measures[j]) for j in kept):
+            kept.append(k)
+    return kept
+
+
+def _touch(a: Measures, b: Measures) -> bool:
+    return (
+        a.left_px < b.left_px + b.wide_px
+        and b.left_px < a.left_px + a.wide_px
+        and a.top_px < b.top_px + b.high_px
+        and b.top_px < a.top_px + a.high_px
+    )
+
+
+def _is_same(a: Measures, b: Measures) -> bool:
+    """Whether intersection over union of the two outlines says that they are one."""
+    low = np.minimum(a.outline_px.min(axis=0), b.outline_px.min(axis=0))
+    high = np.maximum(a.outline_px.max(axis=0), b.outline_px.max(axis=0))
+    grain = float(np.max(high - low)) / _RASTER_PX + 1e-6
+    one, two = _raster(a.outline_px, low, grain), _raster(b.outline_px, low, grain)
+    return float((one & two).sum()) > _SAME * float((one | two).sum())
+
+
+def _raster(outline: FloatArray, low: FloatArray, grain: float) -> np.ndarray[tuple[int, int], np.dtype[np.bool_]]:
+    cells = np.zeros((_RASTER_PX + 2, _RASTER_PX + 2), np.uint8)
+    cv2.fillPoly(cells, [np.rint((outline - low) / grain).astype(np.int32)], 1)
+    return cells > 0
