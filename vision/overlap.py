@@ -1,4 +1,4 @@
-"""One body, one candidate: of outlines that cover the same place, the best-scored one stays.
+"""One body, one candidate: of outlines that cover the same place, one stays.
 
 A body may be cut out more than once, with its legs and without, or from two of its parts. Two outlines are taken for the same
 when what they share is nearly half of what they cover together; a part of a body, or one of two that touch, is kept.
@@ -18,13 +18,19 @@ _RASTER_PX = 96
 """Longest side, in cells, of the raster two outlines are compared on: fine enough for that."""
 
 
-def without_repeats(order: Sequence[int], measures: Sequence[Measures]) -> list[int]:
-    """Those of `order` (indices into `measures`, best first) whose outline no better one has covered already."""
+def without_repeats(order: Sequence[int], measures: Sequence[Measures], scores: Sequence[float]) -> list[int]:
+    """Those of `order` (indices into `measures` and `scores`, best first) that are no repeat of another, in that order.
+
+    Of two outlines of one body the larger stays unless it scores less than half: it is the one that has the body whole.
+    """
     kept: list[int] = []
     for k in order:
-        if not any(_touch(measures[k], measures[j]) and _is_same(measures[k], measures[j]) for j in kept):
+        same = [j for j in kept if _touch(measures[k], measures[j]) and _is_same(measures[k], measures[j])]
+        if not same:
             kept.append(k)
-    return kept
+        elif all(measures[k].area_px > measures[j].area_px and scores[k] >= 0.5 * scores[j] for j in same):
+            kept = [j for j in kept if j not in same] + [k]
+    return [k for k in order if k in kept]
 
 
 def _touch(a: Measures, b: Measures) -> bool:

@@ -167,7 +167,7 @@ def _list(
         (k for k in range(len(seen.measured)) if rounded[k] >= cut.min_score),
         key=lambda k: (-rounded[k], seen.measured[k].measures.y_px, seen.measured[k].measures.x_px),
     )
-    order = without_repeats(order, [m.measures for m in seen.measured])
+    order = without_repeats(order, [m.measures for m in seen.measured], [float(v) for v in rounded])
     kept = order if cut.max_flags is None else order[: cut.max_flags]
     listed = tuple(
         _candidate(number, seen.measured[k], float(rounded[k]), kinds[k], ground, px_per_mm)
