@@ -215,9 +215,8 @@ def test_a_part_and_a_touching_body_stay() -> None:
     whole = only(disc(160.3, 120.6, 40)).measures
     small, beside = only(disc(160.3, 120.6, 14)).measures, only(disc(195.3, 120.6, 40), x=195).measures
     again = only(disc(162.3, 120.6, 38)).measures
-    assert without_repeats([0, 1, 2, 3], [whole, again, small, beside], [0.9, 0.8, 0.7, 0.6]) == [0, 2, 3]
-    assert without_repeats([1, 0], [whole, again], [0.3, 0.9]) == [1]
-    assert without_repeats([1, 0], [whole, again], [0.8, 0.9]) == [0]
+    assert without_repeats([0, 1, 2, 3], [whole, again, small, beside]) == [(0, 0), (2, 2), (3, 3)]
+    assert without_repeats([1, 0], [whole, again]) == [(1, 0)]
 
 
 def test_cut_and_order() -> None:

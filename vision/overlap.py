@@ -18,19 +18,23 @@ _RASTER_PX = 96
 """Longest side, in cells, of the raster two outlines are compared on: fine enough for that."""
 
 
-def without_repeats(order: Sequence[int], measures: Sequence[Measures], scores: Sequence[float]) -> list[int]:
-    """Those of `order` (indices into `measures` and `scores`, best first) that are no repeat of another, in that order.
+def without_repeats(order: Sequence[int], measures: Sequence[Measures]) -> list[tuple[int, int]]:
+    """One pair of indices a body, in the order of `order` (best first): whose score it has, and whose outline.
 
-    Of two outlines of one body the larger stays unless it scores less than half: it is the one that has the body whole.
+    The score is the best one; the outline is the largest, which is the one that has the body whole.
     """
-    kept: list[int] = []
+    kept: list[tuple[int, int]] = []
     for k in order:
-        same = [j for j in kept if _touch(measures[k], measures[j]) and _is_same(measures[k], measures[j])]
+        same = [
+            n
+            for n, (_, j) in enumerate(kept)
+            if _touch(measures[k], measures[j]) and _is_same(measures[k], measures[j])
+        ]
         if not same:
-            kept.append(k)
-        elif all(measures[k].area_px > measures[j].area_px and scores[k] >= 0.5 * scores[j] for j in same):
-            kept = [j for j in kept if j not in same] + [k]
-    return [k for k in order if k in kept]
+            kept.append((k, k))
+        elif len(same) == 1 and measures[k].area_px > measures[kept[same[0]][1]].area_px:
+            kept[same[0]] = (kept[same[0]][0], k)
+    return kept
 
 
 def _touch(a: Measures, b: Measures) -> bool:

@@ -167,13 +167,13 @@ def _list(
         (k for k in range(len(seen.measured)) if rounded[k] >= cut.min_score),
         key=lambda k: (-rounded[k], seen.measured[k].measures.y_px, seen.measured[k].measures.x_px),
     )
-    order = without_repeats(order, [m.measures for m in seen.measured], [float(v) for v in rounded])
-    kept = order if cut.max_flags is None else order[: cut.max_flags]
+    bodies = without_repeats(order, [m.measures for m in seen.measured])
+    kept = bodies if cut.max_flags is None else bodies[: cut.max_flags]
     listed = tuple(
-        _candidate(number, seen.measured[k], float(rounded[k]), kinds[k], ground, px_per_mm)
-        for number, k in enumerate(kept, start=1)
+        _candidate(number, seen.measured[whole], float(rounded[k]), kinds[k], ground, px_per_mm)
+        for number, (k, whole) in enumerate(kept, start=1)
     )
-    return listed, len(order) - len(kept)
+    return listed, len(bodies) - len(kept)
 
 
 def _candidate(
