@@ -55,7 +55,10 @@ class ScaleFrom(StrEnum):
 
     NONE = "none"
     OPTION = "option"
+    RULER = "ruler"
+    """Two points a person showed on the shot, and the length between them."""
     PROFILE = "profile"
+    SLIP = "slip"
 
 
 class Usable(StrEnum):
@@ -63,6 +66,21 @@ class Usable(StrEnum):
 
     YES = "yes"
     NO = "no"
+
+
+@dataclass(frozen=True)
+class CameraFacts:
+    """What the file says of its camera; '' and None where it says nothing."""
+
+    make: str = ""
+    model: str = ""
+    lens: str = ""
+    focal_mm: float | None = None
+    focal_35mm: float | None = None
+    """Focal length of the same field of view on 36 x 24 mm film (Exif 2.3, FocalLengthIn35mmFilm)."""
+    digital_zoom: float | None = None
+    jpeg_quality: int | None = None
+    """Of the IJG scale 1..100, told from the quantisation tables; None where the file is no JPEG."""
 
 
 @dataclass(frozen=True)
@@ -77,6 +95,7 @@ class Shot:
     name: str
     taken_at: str | None = None
     notes: tuple[str, ...] = ()
+    camera: CameraFacts = CameraFacts()
 
     def __post_init__(self) -> None:
         if self.pixels.ndim != 3 or self.pixels.shape[2] != 3 or self.pixels.dtype not in (np.uint8, np.uint16):
@@ -128,11 +147,74 @@ class EvenLight:
 
 
 @dataclass(frozen=True)
+class Lens:
+    """A lens's distortion as the polynomial model of Brown (1971): with x = (px - centre) / focal and r^2 = x^2 + y^2, a point
+    is seen at x (1 + k1 r^2 + k2 r^4)."""
+
+    focal_px: float
+    centre_x_px: float
+    centre_y_px: float
+    k1: float
+    k2: float
+    width_px: int
+    height_px: int
+
+
+@dataclass(frozen=True)
+class GroundMap:
+    """From pixels of the upright shot to millimetres on the ground's plane.
+
+    `to_mm` (3, 3) float64 maps straightened pixel coordinates (x, y, 1), that is after `lens` is undone and with its own focal
+    length and centre, to (x_mm, y_mm, 1) up to a factor; to_mm[2, 2] is 1. Millimetres are laid so that at (`x_px`, `y_px`), where
+    the scale is quoted, x_mm runs along x_px and x_mm = x_px / px_per_mm, y_mm = y_px / px_per_mm. `covariance` (8, 8) float64 is
+    that of the first eight entries of `to_mm`, row by row.
+    """
+
+    to_mm: NDArray[np.float64]
+    covariance: NDArray[np.float64]
+    x_px: float
+    y_px: float
+    lens: Lens | None = None
+
+
+@dataclass(frozen=True)
+class Sharpness:
+    """How sharp the shot is, along shot pixels; frequencies in cycles per pixel.
+
+    `blur_px` is the standard deviation of the Gaussian blur of camera and print together, with the camera's own sharpening
+    undone; `mtf50_cy_px` and `mtf10_cy_px` are those of the picture as it is (ISO 12233 e-SFR), which sharpening raises.
+    """
+
+    blur_px: float
+    mtf50_cy_px: float
+    mtf10_cy_px: float | None
+    overshoot: float
+    """How far the edge's bright or dark side runs over its level, as a share of the step."""
+    sharpened: bool
+    from_slip: bool
+    """True: measured on the slip's slanted edges; False: estimated from whatever edges the shot has."""
+    smear_px: float = 0.0
+    """Length of a motion smear; 0 where none was told."""
+    smear_deg: float = 0.0
+    """Its direction, 0 along x, clockwise as seen."""
+    defocus_px: float = 0.0
+    """Radius of the circle of confusion; 0 where none was told."""
+    upsampled: float = 1.0
+    """How many times the picture was enlarged after it was taken; 1 where not."""
+
+
+@dataclass(frozen=True)
 class Setup:
-    """What is known of the stand before the shot is looked at; each part known or not."""
+    """What is known of the stand and of the slip in the shot, before the shot is searched; each part known or not."""
 
     px_per_mm: float | None = None
+    """Geometric mean of the two local scales where the scale is quoted (the slip's centre)."""
     scale_from: ScaleFrom = ScaleFrom.NONE
+    ground_map: GroundMap | None = None
+    """None: the same scale all over the picture."""
+    slip_outlines_px: tuple[NDArray[np.float64], ...] = ()
+    """Polygons (n, 2) of what is printed for us and never searched."""
+    sharpness: Sharpness | None = None
     even_light: EvenLight | None = None
     fixed_marks: tuple[FixedMark, ...] = ()
     ground: Ground | None = None
