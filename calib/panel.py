@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import combinations, pairwise
 from typing import Any
 
@@ -17,11 +17,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.even_light import cell_medians, flattened, gains_of, panel_cells, reduced, without_things
+from calib.blank_bands import find_wandering, take_out
+from calib.even_light import FINER, cell_medians, flattened, gains_of, panel_cells, reduced, without_things
 from calib.marks import as_bytes, find_marks
+from calib.registration import fit_panel, reduce_both
 from vision.errors import ProfileError
 from vision.light import linear_light
-from vision.types import EvenLight, FixedMark, FloatArray, Shot
+from vision.types import CameraFacts, EvenLight, FixedMark, FloatArray, Shot
 
 _CELL = 16
 """Working pixels to a cell of the map: fine enough for the mottling of the lamps, coarse enough that noise averages out."""
@@ -61,6 +63,14 @@ class PanelMeasurement:
     """Largest over smallest exposure among the blanks."""
     shot_sha256: tuple[str, ...]
     px_per_mm: float | None
+    camera: CameraFacts = field(default_factory=CameraFacts)
+    """Of the first blank that says something of it."""
+    colour: Triple = (0.0, 0.0, 0.0)
+    """Median linear light of the panel: red, green, blue."""
+    flicker: float = 0.0
+    """Amplitude of bands that wander from blank to blank, as a share of the light; 0 where there are none."""
+    pattern: float = 0.0
+    """How much of the pattern of light and marks, as registration draws it, the first blank shows; 0 where there is none."""
 
 
 def measure_panel(shots: Sequence[Shot], px_per_mm: float | None = None) -> PanelMeasurement:
@@ -75,6 +85,9 @@ def measure_panel(shots: Sequence[Shot], px_per_mm: float | None = None) -> Pane
     lights = [reduced(shot.pixels, step) for shot in shots]
     high, wide = lights[0].shape[:2]
     grid = (round(high / _CELL), round(wide / _CELL))
+    flicker = find_wandering(lights)
+    for light, bands in zip(lights, flicker.bands, strict=False):
+        take_out(light, bands)
     cells = np.stack([cell_medians(light, grid) for light in lights])
     for shot, own in zip(shots, cells, strict=True):
         _refuse_dark(shot, own)
@@ -82,7 +95,8 @@ def measure_panel(shots: Sequence[Shot], px_per_mm: float | None = None) -> Pane
     first = np.asarray(np.median(cells / gains[:, None, None, :], axis=0), dtype=np.float32)
     panel = panel_cells(first)
     flat = flattened(lights, gains, *without_things(first, panel), panel)
-    on_panel = flat.level.mean(axis=2)[panel]
+    light_on_panel = flat.level[np.kron(panel, np.ones((FINER, FINER), bool))]
+    on_panel = light_on_panel.mean(axis=1)
     low, top = np.percentile(on_panel, [5, 95])
     if top - low > _MOST_UNEVEN * top:
         raise ProfileError(
@@ -92,8 +106,10 @@ def measure_panel(shots: Sequence[Shot], px_per_mm: float | None = None) -> Pane
     found = find_marks(flat.densities, flat.grain, flat.inside, step, px_per_mm)
     _refuse_littered(found.fixed, found.area)
     noise, noise_from = measure_noise(shots)
+    even_light = EvenLight(level=flat.level, width_px=shots[0].width_px, height_px=shots[0].height_px)
+    own = fit_panel(reduce_both(even_light, shots[0]), found.fixed)
     return PanelMeasurement(
-        even_light=EvenLight(level=flat.level, width_px=shots[0].width_px, height_px=shots[0].height_px),
+        even_light=even_light,
         marks=found.fixed,
         moved=found.moved,
         noise=noise,
@@ -104,6 +120,10 @@ def measure_panel(shots: Sequence[Shot], px_per_mm: float | None = None) -> Pane
         exposure_spread=float(gains.mean(axis=1).max() / gains.mean(axis=1).min()),
         shot_sha256=tuple(shot.sha256 for shot in shots),
         px_per_mm=px_per_mm,
+        camera=next((shot.camera for shot in shots if shot.camera != CameraFacts()), CameraFacts()),
+        colour=_triple(np.median(light_on_panel, axis=0)),
+        flicker=flicker.amplitude,
+        pattern=own.share if own.could_tell > 0 else 0.0,
     )
 
 
@@ -123,6 +143,11 @@ def measure_noise(shots: Sequence[Shot]) -> tuple[Triple, str]:
     pairs = list(pairwise(shots))
     differences = [_detail(_log(a.pixels[w]) - _log(b.pixels[w])) / math.sqrt(2) for a, b in pairs for w in bright]
     return _spread(differences), "time"
+
+
+def _triple(values: Any) -> Triple:
+    red, green, blue = (float(v) for v in values)
+    return red, green, blue
 
 
 def _log(pixels: NDArray[Any]) -> FloatArray:

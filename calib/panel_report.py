@@ -94,6 +94,16 @@ def calibration_lines(
         lines.append(
             f"The blanks differ in exposure by a factor of {measured.exposure_spread:.2f}: lock exposure and white balance."
         )
+    if measured.flicker > 0:
+        rest = (
+            "they were taken out of the map"
+            if blanks >= 3
+            else "three blanks or more tell them from the panel's own light"
+        )
+        lines.append(
+            f"The panel flickers: bands of {100 * measured.flicker:.1f}% lie elsewhere in each blank; {rest}. A longer exposure or "
+            "another supply is better."
+        )
     if blanks < 3:
         lines.append(
             f"{'One blank' if blanks == 1 else 'Two blanks'} only: three or more tell fixed marks from dust that moves, and the "

@@ -14,10 +14,12 @@ from pathlib import Path
 import numpy as np
 
 from calib.panel import PanelMeasurement
-from calib.profile_text import FORMAT, MAP_SCALE, Profile, coded_level, map_png, parse_profile, profile_text
+from calib.profile_read import parse_profile
+from calib.profile_text import FORMAT, MAP_SCALE, Profile, coded_level, map_png, profile_text
+from calib.realign import Kind, moved_light, moved_marks, realign
 from vision.errors import ProfileError, SpeckwiseError
 from vision.files import read_bytes, sha256_of, write_bytes, write_text
-from vision.types import FixedMark, ScaleFrom, Setup
+from vision.types import EvenLight, FixedMark, ScaleFrom, Setup, Shot
 
 __all__ = [
     "Profile",
@@ -48,6 +50,11 @@ def profile_of(measured: PanelMeasurement, made_at: datetime) -> Profile:
         noise_from=measured.noise_from,
         shot_sha256=measured.shot_sha256,
         made_at=made_at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+        scale_from=ScaleFrom.NONE if measured.px_per_mm is None else ScaleFrom.OPTION,
+        camera=measured.camera,
+        colour=(round(measured.colour[0], 4), round(measured.colour[1], 4), round(measured.colour[2], 4)),
+        flicker=round(measured.flicker, 4),
+        pattern=round(measured.pattern, 3),
     )
 
 
@@ -76,21 +83,33 @@ def masked_marks(profile: Profile) -> tuple[FixedMark, ...]:
     return tuple(m for m in profile.marks if m.answer == "scratch" or (not m.doubtful and m.answer != "insect"))
 
 
-def setup_for(profile: Profile, width_px: int, height_px: int) -> Setup:
-    """The profile's part of the set-up for a shot of this size; another size raises ProfileError with a sentence."""
-    own = (profile.even_light.width_px, profile.even_light.height_px)
-    if own != (width_px, height_px):
-        turned = " The shot is turned by a quarter against the blanks." if own == (height_px, width_px) else ""
-        raise ProfileError(
-            f"The panel profile is for shots of {own[0]} x {own[1]} pixels and this one is {width_px} x {height_px}.{turned} "
-            "Score it without the profile, or make one from blanks of this size."
-        )
-    return Setup(
+def setup_for(profile: Profile, shot: Shot) -> tuple[Setup, tuple[str, ...]]:
+    """The profile's part of the set-up for a shot, and sentences about what of it could not be used, or only moved.
+
+    On the stand as it was: all of it. A little moved: light and marks moved along. Another camera, lens, place or light: what no
+    longer holds is left out, and the shot's own ground takes its place.
+    """
+    found = realign(profile, shot)
+    said = (found.sentence,) if found.sentence else ()
+    if found.kind is Kind.OTHER_SIZE:
+        # Without the profile a folder of such shots would be scored in another way than the person asked for.
+        raise ProfileError(found.sentence)
+    if not found.same_stand:
+        return Setup(), said
+    marks = masked_marks(profile)
+    light: EvenLight | None = profile.even_light
+    if found.shift_px != (0.0, 0.0):
+        light = moved_light(profile.even_light, found.shift_px)
+        marks = moved_marks(marks, found.shift_px, shot.width_px, shot.height_px)
+    setup = Setup(
         px_per_mm=profile.px_per_mm,
         scale_from=ScaleFrom.NONE if profile.px_per_mm is None else ScaleFrom.PROFILE,
-        even_light=profile.even_light,
-        fixed_marks=masked_marks(profile),
+        # The camera stands over the same plane, wherever the panel lies on it.
+        ground_map=profile.ground_map,
+        even_light=light if found.same_light else None,
+        fixed_marks=marks,
     )
+    return setup, said
 
 
 def profile_digest(profile: Profile) -> str:
@@ -99,7 +118,16 @@ def profile_digest(profile: Profile) -> str:
     marks = [
         [m.x_px, m.y_px, m.radius_px, m.density, m.length_px, m.width_px, m.angle_deg] for m in masked_marks(profile)
     ]
-    words = json.dumps([FORMAT, light.width_px, light.height_px, light.level.shape, profile.px_per_mm, marks])
+    c, lens, ground = profile.camera, profile.lens, profile.ground_map
+    camera = [c.make, c.model, c.lens, c.focal_mm, c.focal_35mm, c.digital_zoom]
+    plane = None if ground is None else [*ground.to_mm.ravel(), *ground.covariance.ravel(), ground.x_px, ground.y_px]
+    bent = (
+        None
+        if ground is None or lens is None
+        else [lens.focal_px, lens.centre_x_px, lens.centre_y_px, lens.k1, lens.k2]
+    )
+    size = [light.width_px, light.height_px, light.level.shape]
+    words = json.dumps([FORMAT, *size, profile.px_per_mm, marks, camera, plane, bent, profile.pattern])
     return hashlib.sha256(words.encode() + coded_level(light.level).astype("<u2").tobytes()).hexdigest()
 
 

@@ -1,17 +1,12 @@
-"""The file format of a panel's profile: TOML text a person can read, compare and answer in, and its map as a 16-bit PNG.
+"""How a panel's profile is written: TOML text a person can read, compare and answer in, and its map as a 16-bit PNG.
 
-Pure: text and bytes in and out; calib/profile.py reads and writes them.
+Pure: values in, text and bytes out. calib/profile_read.py is the way back, calib/profile.py touches the disk.
 """
 
 from __future__ import annotations
 
-import hashlib
 import json
-import re
-import struct
-import tomllib
-from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import cv2
@@ -21,14 +16,13 @@ from numpy.typing import NDArray
 from calib.panel import Triple
 from vision import __version__
 from vision.errors import ProfileError
-from vision.types import EvenLight, FixedMark, FloatArray
+from vision.types import CameraFacts, EvenLight, FixedMark, FloatArray, GroundMap, Lens, ScaleFrom, Sharpness
 
 FORMAT = "speckwise panel profile"
-VERSION = 1
+VERSION = 2
+"""1 knew neither camera, plane nor sharpness; it is still read."""
 MAP_SCALE = 65535
 ANSWERS = ("", "scratch", "insect")
-_MOST_MAP_SIDE = 2000
-
 _HEAD = """\
 # A light panel as blank shots showed it. `score --panel` divides its shots by the map named below.
 #
@@ -43,11 +37,28 @@ _HEAD = """\
 #
 # [[mark]]: x_px and y_px are its centre, radius_px the circle round it; length_px, width_px and angle_deg (0 along x, clockwise as
 # seen) the straight strip that holds it, a winding scratch being several; density is its peak, negative where it is lighter.
+#
+# [camera]: as the blanks' files say; a shot from another camera or lens is scored without this profile. [lens]: distortion after
+# Brown (1971): with x = (px - centre) / focal, r^2 = x^2 + y^2, a point is seen at x (1 + k1 r^2 + k2 r^4). [ground]: to_mm (3 x 3, row
+# by row) takes straightened pixels (x, y, 1) to millimetres on the panel up to a factor, covariance (8 x 8, row by row) is that of its
+# first eight entries, and the scale is quoted at x_px, y_px. [sharpness]: of the blanks' set-up, at the slip, cycles per pixel.
 """
 _TOLD = {
     "made_at": "RFC 3339, UTC",
     "height_px": "width and height of the blanks; shots of another size can't be divided by this map",
     "px_per_mm": "shot pixels to a millimetre on the panel",
+    "scale_from": "slip, ruler or option: who gave the scale",
+    "focal_mm": "mm",
+    "focal_35mm": "mm, of the same field of view on 36 x 24 mm film",
+    "digital_zoom": "times",
+    "colour": "median light of the panel: red, green, blue",
+    "flicker": "amplitude of the bands a flickering panel leaves in a shot, as a share of its light; 0: none seen",
+    "pattern": "how much of its light and marks, drawn from this file, the first blank shows; 0: nothing to be seen",
+    "straightened": "true: [lens] is undone before to_mm",
+    "blur_px": "standard deviation of the blur, camera and print together, the camera's sharpening undone",
+    "mtf50_cy_px": "ISO 12233 e-SFR of the picture as it is",
+    "overshoot": "of an edge over its level, as a share of its step",
+    "sharpened": "by the camera",
     "sha256": "the blank shots",
     "level": "median light of the panel, mean of the channels",
     "uneven": "(max - min) / max of the light, 5th to 95th percentile",
@@ -73,6 +84,17 @@ class Profile:
     shot_sha256: tuple[str, ...]
     made_at: str
     made_by: str = f"speckwise {__version__}"
+    scale_from: ScaleFrom = ScaleFrom.NONE
+    """Who gave the scale when the profile was made; NONE where there is none, or where an older profile does not say."""
+    camera: CameraFacts = field(default_factory=CameraFacts)
+    lens: Lens | None = None
+    ground_map: GroundMap | None = None
+    sharpness: Sharpness | None = None
+    colour: Triple = (0.0, 0.0, 0.0)
+    """Median linear light of the panel: red, green, blue; zeros where an older profile does not say."""
+    flicker: float = 0.0
+    pattern: float = 0.0
+    """How much of the pattern of light and marks, as calib/registration.py draws it, the first blank shows; 0 where not known."""
 
 
 def coded_level(level: FloatArray) -> NDArray[np.uint16]:
@@ -95,10 +117,15 @@ def profile_text(profile: Profile, map_name: str, map_sha256: str) -> str:
     parts = [
         _HEAD,
         _lines(format=FORMAT, version=VERSION, made_by=profile.made_by, made_at=profile.made_at),
-        "[picture]\n" + _lines(width_px=light.width_px, height_px=light.height_px, px_per_mm=profile.px_per_mm),
+        "[picture]\n"
+        + _lines(width_px=light.width_px, height_px=light.height_px, px_per_mm=profile.px_per_mm)
+        + _lines(scale_from=None if profile.px_per_mm is None else str(profile.scale_from)),
+        *_set_up_parts(profile),
         "[blanks]\n" + _lines(sha256=profile.shot_sha256),
         "[light]\n"
-        + _lines(level=profile.level, uneven=profile.uneven, noise=profile.noise, noise_from=profile.noise_from)
+        + _lines(level=profile.level, colour=profile.colour, uneven=profile.uneven)
+        + _lines(flicker=profile.flicker, pattern=profile.pattern)
+        + _lines(noise=profile.noise, noise_from=profile.noise_from)
         + _lines(map=map_name, map_sha256=map_sha256, map_scale=MAP_SCALE),
     ]
     for number, m in enumerate(profile.marks, start=1):
@@ -109,6 +136,31 @@ def profile_text(profile: Profile, map_name: str, map_sha256: str) -> str:
             + _lines(doubtful=m.doubtful, answer=m.answer)
         )
     return "\n".join(parts)
+
+
+def _set_up_parts(profile: Profile) -> list[str]:
+    """The tables of camera, lens, plane and sharpness, as far as they are known."""
+    c, lens, ground, sharp = profile.camera, profile.lens, profile.ground_map, profile.sharpness
+    named = _lines(make=c.make or None, model=c.model or None, lens=c.lens or None)
+    named += _lines(focal_mm=c.focal_mm, focal_35mm=c.focal_35mm, digital_zoom=c.digital_zoom)
+    parts = ["[camera]\n" + named] if named else []
+    if lens is not None:
+        places = _lines(focal_px=lens.focal_px, centre_x_px=lens.centre_x_px, centre_y_px=lens.centre_y_px)
+        parts.append("[lens]\n" + places + _lines(k1=lens.k1, k2=lens.k2))
+    if ground is not None:
+        parts.append(
+            "[ground]\n"
+            + _lines(x_px=ground.x_px, y_px=ground.y_px, straightened=ground.lens is not None)
+            + _lines(to_mm=tuple(map(float, ground.to_mm.ravel())))
+            + _lines(covariance=tuple(map(float, ground.covariance.ravel())))
+        )
+    if sharp is not None:
+        parts.append(
+            "[sharpness]\n"
+            + _lines(blur_px=sharp.blur_px, mtf50_cy_px=sharp.mtf50_cy_px, mtf10_cy_px=sharp.mtf10_cy_px)
+            + _lines(overshoot=sharp.overshoot, sharpened=sharp.sharpened)
+        )
+    return parts
 
 
 def _lines(**values: Any) -> str:
@@ -128,150 +180,3 @@ def _toml(value: Any) -> str:
         return "[\n" + "".join(f"  {_toml(i)},\n" for i in value) + "]" if long else f"[{', '.join(map(_toml, value))}]"
     # A JSON string is a TOML string, but for the one control character that JSON lets through.
     return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f") if isinstance(value, str) else repr(value)
-
-
-class _Table:
-    """One table of the file; each `take` checks a value, `finish` refuses what nobody took (a misspelt key)."""
-
-    def __init__(self, values: Any, where: str, name: str) -> None:
-        self.where, self.name = where, name
-        if not isinstance(values, dict):
-            raise self.wrong(f"{where} is missing or is no table")
-        self.rest = dict(values)
-
-    def wrong(self, what: str) -> ProfileError:
-        return ProfileError(f"{self.name} can't be used: {what}. Restore it or calibrate again.")
-
-    def take(self, key: str, kind: type, told: str) -> Any:
-        value = self.rest.pop(key, None)
-        # In Python true is a number; in a profile it is not.
-        if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
-            raise self.wrong(f"{key} in {self.where} is missing or is not {told}")
-        return value
-
-    def number(self, key: str, low: float, high: float) -> float:
-        return self.check(self.rest.pop(key, None), key, low, high)
-
-    def check(self, value: Any, key: str, low: float, high: float) -> float:
-        # Not-a-number fails the comparison, as it should.
-        if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
-            raise self.wrong(f"{key} in {self.where} is not a number from {low:g} to {high:g}")
-        return float(value)
-
-    def finish(self) -> None:
-        if self.rest:
-            raise self.wrong(f"{self.where} has an entry '{next(iter(self.rest))}' that is not known")
-
-
-def parse_profile(text: str, read_map: Callable[[str], bytes], name: str) -> Profile:
-    """The profile in `text`; `read_map` gives the bytes of the map by its name, `name` is how errors call the profile.
-
-    Raises ProfileError with a sentence for whatever is not a profile that this version wrote or a person answered in.
-    """
-    top = _opened(text, name)
-    made_by, made_at = top.take("made_by", str, "a text"), top.take("made_at", str, "a text")
-    picture, blanks, light = (_Table(top.rest.pop(k, None), f"[{k}]", name) for k in ("picture", "blanks", "light"))
-    listed = top.rest.pop("mark", [])
-    top.finish()
-    if not isinstance(listed, list):
-        raise top.wrong("[[mark]] is no list")
-    width, height = (_side(picture, key) for key in ("width_px", "height_px"))
-    scale = picture.number("px_per_mm", 0.1, 10_000) if "px_per_mm" in picture.rest else None
-    picture.finish()
-    hashes = blanks.take("sha256", list, "a list")
-    if not hashes or not all(isinstance(h, str) for h in hashes):
-        raise blanks.wrong("sha256 in [blanks] is not a list of texts")
-    blanks.finish()
-    level, uneven = light.number("level", 0, 1), light.number("uneven", 0, 1)
-    noise, noise_from = _noise_of(light), light.take("noise_from", str, "a text")
-    return Profile(
-        even_light=EvenLight(_map_of(light, read_map), width, height),
-        marks=tuple(_mark_of(_Table(m, f"mark {n}", name), width, height) for n, m in enumerate(listed, start=1)),
-        px_per_mm=scale,
-        level=level,
-        uneven=uneven,
-        noise=noise,
-        noise_from=noise_from,
-        shot_sha256=tuple(hashes),
-        made_at=made_at,
-        made_by=made_by,
-    )
-
-
-def _opened(text: str, name: str) -> _Table:
-    """The outermost table of a profile of our format and of a version that is read."""
-    try:
-        values = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise ProfileError(f"{name} is not a panel profile, or was damaged: {str(error) or 'too deep'}.") from None
-    if values.get("format") != FORMAT:
-        raise ProfileError(f"{name} is not a panel profile: its format is not '{FORMAT}'.")
-    top = _Table(values, "the file", name)
-    top.take("format", str, "a text")
-    version = top.take("version", int, "a whole number")
-    if version > VERSION:
-        raise ProfileError(
-            f"{name} is a panel profile of version {version}; this program reads up to {VERSION}. "
-            "Use the newer program, or calibrate again."
-        )
-    if version < 1:
-        raise top.wrong("its version is below 1")
-    return top
-
-
-def _side(picture: _Table, key: str) -> int:
-    value = picture.take(key, int, "a whole number")
-    if not 1 <= value <= 1_000_000:
-        raise picture.wrong(f"{key} in [picture] is not a number from 1 to 1000000")
-    return int(value)
-
-
-def _noise_of(light: _Table) -> Triple:
-    values = light.take("noise", list, "a list of three numbers")
-    if len(values) != 3:
-        raise light.wrong("noise in [light] is not a list of three numbers")
-    red, green, blue = (light.check(value, "noise", 0, 10) for value in values)
-    return red, green, blue
-
-
-def _map_of(light: _Table, read_map: Callable[[str], bytes]) -> FloatArray:
-    map_name = light.take("map", str, "a text")
-    digest = light.take("map_sha256", str, "a text")
-    scale = light.number("map_scale", 1, 65535)
-    light.finish()
-    if not map_name or map_name in (".", "..") or re.search(r"[/\\:\x00-\x1f]", map_name):
-        raise light.wrong("map in [light] is not the plain name of a file beside the profile")
-    data = read_map(map_name)
-    if hashlib.sha256(data).hexdigest() != digest.lower():
-        raise light.wrong(f"its map {map_name} was changed since, or belongs to another profile")
-    # The size stands in the first bytes of a PNG: a bad one is refused before memory is asked for.
-    sides = struct.unpack(">II", data[16:24]) if data[:8] == b"\x89PNG\r\n\x1a\n" and len(data) > 24 else (0, 0)
-    coded = (
-        cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED) if 0 < max(sides) <= _MOST_MAP_SIDE else None
-    )
-    if coded is None or coded.dtype != np.uint16 or coded.ndim != 3 or coded.shape[2] != 3:
-        raise light.wrong(f"its map {map_name} is not a 16-bit PNG of three channels")
-    level = (coded[..., ::-1] / scale).astype(np.float32)
-    if not 0 < level.min() <= level.max() <= 1:
-        raise light.wrong(f"its map {map_name} holds light outside 0..1")
-    return np.asarray(level)
-
-
-def _mark_of(table: _Table, width: int, height: int) -> FixedMark:
-    far = float(np.hypot(width, height))
-    answer = table.take("answer", str, "a text").strip().lower()
-    if answer not in ANSWERS:
-        raise table.wrong(f'the answer of {table.where} is \'{answer}\' and not "scratch", "insect" or empty')
-    mark = FixedMark(
-        x_px=table.number("x_px", -0.5, width - 0.5),
-        y_px=table.number("y_px", -0.5, height - 0.5),
-        radius_px=table.number("radius_px", 0.1, far),
-        density=table.number("density", -5, 5),
-        answer=answer,
-        length_px=table.number("length_px", 0, far),
-        width_px=table.number("width_px", 0, far),
-        angle_deg=table.number("angle_deg", 0, 180),
-        doubtful=table.take("doubtful", bool, "true or false"),
-    )
-    table.finish()
-    return mark

@@ -38,7 +38,13 @@ def score(
         Path | None, typer.Option(metavar="FILE", help="Panel profile, made by `speckwise calibrate`.")
     ] = None,
     px_per_mm: Annotated[
-        float | None, typer.Option(metavar="N", help="Pixels in one millimetre. Without it sizes stay empty.")
+        float | None, typer.Option(metavar="N", help="Pixels in one millimetre, where no slip lies in the shot.")
+    ] = None,
+    ruler: Annotated[
+        str | None,
+        typer.Option(
+            metavar="X1,Y1,X2,Y2,MM", help="Two points of a ruler in the shot, in pixels, and the length between."
+        ),
     ] = None,
     produce: Annotated[str | None, typer.Option(metavar="NAME", help="A guide; `speckwise guides` lists them.")] = None,
     ground: Annotated[
@@ -71,6 +77,7 @@ def score(
     options = ScoreOptions(
         panel=panel,
         px_per_mm=px_per_mm,
+        ruler=ruler,
         produce=produce,
         ground=ground,
         lit=lit,
@@ -84,16 +91,48 @@ def score(
 @app.command()
 def calibrate(
     blanks: Annotated[list[Path], typer.Argument(metavar="BLANK", help="Photographs of the empty panel.")],
-    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="The profile; its map is written beside it.")],
-    px_per_mm: Annotated[float | None, typer.Option(metavar="N", help="Pixels in one millimetre.")] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="FILE", help="The profile; its map is written beside it.")
+    ] = None,
+    slip: Annotated[
+        list[Path] | None,
+        typer.Option("--slip", metavar="SHOT", help="A photograph of the slip on the panel; several reach further."),
+    ] = None,
+    px_per_mm: Annotated[
+        float | None, typer.Option(metavar="N", help="Pixels in one millimetre, without a slip.")
+    ] = None,
+    check: Annotated[
+        Path | None, typer.Option("--check", metavar="PROFILE", help="Compare the blanks with this profile instead.")
+    ] = None,
 ) -> int:
-    """Measure the empty panel: its light and its marks.
+    """Measure the empty panel: its light and its marks; with the slip also scale, lens and sharpness.
 
-    An existing profile is replaced; what a person has answered about its marks is carried over.
+    An existing profile is replaced; what a person has answered about its marks is carried over. With --check nothing is
+    replaced: exit code 1 says that the profile does not hold.
     """
-    from cli.calibrate import calibrate_call
+    from cli.calibrate import calibrate_call, check_call
 
-    return calibrate_call(blanks, out, px_per_mm)
+    if check is not None:
+        return check_call(check, blanks, out)
+    return calibrate_call(blanks, out, px_per_mm, slip or ())
+
+
+@app.command()
+def slip(
+    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="What to write: a .pdf, .png or .svg.")],
+    paper: Annotated[str, typer.Option(metavar="a4|letter", help="The paper it is printed on.")] = "a4",
+    copies: Annotated[int, typer.Option(metavar="N", help="How many of each.")] = 1,
+    corners: Annotated[bool, typer.Option("--corners", help="Draw the four corner pieces instead.")] = False,
+    lot: Annotated[str, typer.Option(metavar="TEXT", help="For the strip's code, as are the next three.")] = "",
+    sample: Annotated[str, typer.Option(metavar="TEXT")] = "",
+    produce: Annotated[str, typer.Option(metavar="TEXT")] = "",
+    piece: Annotated[list[str] | None, typer.Option(metavar="TEXT", help="Several: a strip for each.")] = None,
+) -> int:
+    """Draw the scale strip that is laid beside the produce, true to scale, for the printer."""
+    from cli.slip import SlipOptions, slip_call
+
+    options = SlipOptions(paper, copies, corners, lot, sample, produce, tuple(piece or ()))
+    return slip_call(out, options)
 
 
 @app.command()

@@ -35,6 +35,7 @@ class ScoreOptions:
 
     panel: Path | None = None
     px_per_mm: float | None = None
+    ruler: str | None = None
     produce: str | None = None
     ground: str | None = None
     lit: str | None = None
@@ -44,6 +45,9 @@ class ScoreOptions:
 
     def __post_init__(self) -> None:
         check_px_per_mm(self.px_per_mm)
+        ruler_px_per_mm(self.ruler)
+        if self.ruler is not None and self.px_per_mm is not None:
+            raise CallError("--px-per-mm and --ruler both give the scale: leave one out.")
         if self.min_score is not None and not 0 <= self.min_score <= 1:
             raise CallError(f"--min-score is a number from 0 to 1, not {self.min_score:g}.")
         if self.max_flags is not None and self.max_flags < 1:
@@ -62,14 +66,34 @@ def check_px_per_mm(px_per_mm: float | None) -> None:
         raise CallError(f"--px-per-mm is a number above 0, not {px_per_mm:g}.")
 
 
+def ruler_px_per_mm(ruler: str | None) -> float | None:
+    """The scale that `X1,Y1,X2,Y2,MM` gives: two points of the shot in pixels, and the length between them.
+
+    Raises CallError where it is anything else.
+    """
+    if ruler is None:
+        return None
+    try:
+        x1, y1, x2, y2, length_mm = (float(part) for part in ruler.split(","))
+    except ValueError:
+        raise CallError(
+            f"--ruler is X1,Y1,X2,Y2,MM: two points in pixels and the length between them, not {ruler!r}."
+        ) from None
+    scale = math.hypot(x2 - x1, y2 - y1) / length_mm if length_mm > 0 else math.nan
+    if not (math.isfinite(scale) and scale > 0):
+        raise CallError("--ruler needs two different points and a length above 0 mm.")
+    return scale
+
+
 def prepare(options: ScoreOptions) -> tuple[RunFacts, Score]:
     """The run that `options` make, and what scores one source in it. Raises ProfileError, GuideError and RankerError."""
     from calib.profile import load_profile, profile_digest
+    from calib.reading import Told
     from cli.batch.record import RunFacts
     from cli.shot import Settings, score_shot
     from vision.guides import load_guide
     from vision.rank import shipped_ranker
-    from vision.types import Cut, Ground, LitFrom
+    from vision.types import Cut, Ground, LitFrom, ScaleFrom
 
     profile = load_profile(options.panel) if options.panel else None
     guide = load_guide(options.produce) if options.produce else None
@@ -79,6 +103,7 @@ def prepare(options: ScoreOptions) -> tuple[RunFacts, Score]:
     facts = RunFacts(
         options={
             "px_per_mm": options.px_per_mm,
+            "ruler": ruler_px_per_mm(options.ruler),
             "produce": options.produce,
             "ground": options.ground,
             "lit": options.lit,
@@ -89,15 +114,19 @@ def prepare(options: ScoreOptions) -> tuple[RunFacts, Score]:
         guide_sha256=guide.digest if guide else None,
         ranker_sha256=ranker.digest,
     )
+    told = Told(
+        px_per_mm=options.px_per_mm or ruler_px_per_mm(options.ruler),
+        scale_from=ScaleFrom.RULER if options.ruler else ScaleFrom.OPTION,
+        ground=Ground(options.ground) if options.ground else None,
+        lit_from=LitFrom(options.lit) if options.lit else None,
+    )
     settings = Settings(
         run=facts.run,
         ranker=ranker,
         cut=cut,
-        px_per_mm=options.px_per_mm,
+        told=told,
         profile=profile,
         guide=guide,
-        ground=Ground(options.ground) if options.ground else None,
-        lit_from=LitFrom(options.lit) if options.lit else None,
     )
     return facts, lambda source: score_shot(source, settings)
 

@@ -8,9 +8,12 @@ from __future__ import annotations
 import hashlib
 import time
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
 
-from calib.profile import Profile, setup_for
+from calib.check import check
+from calib.profile import Profile
+from calib.reading import Reading, Told, read_setup
+from cli.batch.belonging import belonging_of
 from cli.batch.folder import Source
 from cli.pages.names import shot_files
 from vision.annotate import annotate, thumbnail, unmarked
@@ -18,11 +21,11 @@ from vision.crops import crop_sheet
 from vision.decode import decode_shot
 from vision.errors import ProfileError, ShotError
 from vision.files import encode_jpeg, read_bytes
-from vision.guides import Guide
+from vision.guides import Guide, guide_names, load_guide
 from vision.pipeline import inspect
 from vision.rank import Ranker
 from vision.table import Belonging, ShotFacts, candidate_rows, shot_row
-from vision.types import Cut, Ground, Inspection, LitFrom, ScaleFrom, Setup, Shot
+from vision.types import Cut, Inspection, Shot
 
 _PICTURE_QUALITY = 90
 _SMALL_QUALITY = 85
@@ -35,11 +38,9 @@ class Settings:
     run: str
     ranker: Ranker
     cut: Cut
-    px_per_mm: float | None = None
+    told: Told = field(default_factory=Told)
     profile: Profile | None = None
     guide: Guide | None = None
-    ground: Ground | None = None
-    lit_from: LitFrom | None = None
 
 
 @dataclass(frozen=True)
@@ -56,20 +57,24 @@ class Outcome:
 def score_shot(source: Source, settings: Settings) -> Outcome:
     """The outcome of one file; never raises for a picture that can't be used."""
     begun = time.perf_counter()
-    belonging = Belonging(shot=source.shot, run=settings.run)
+    belonging = belonging_of(source.shot, settings.run)
     sha256 = ""
     try:
         data = read_bytes(source.path)
         sha256 = hashlib.sha256(data).hexdigest()
         shot = decode_shot(data, source.shot)
-        inspection = inspect(shot, _setup(shot, settings), settings.guide, settings.ranker, settings.cut)
+        reading = read_setup(shot, settings.told, settings.profile, belonging.view)
+        belonging = belonging_of(source.shot, settings.run, reading.text)
+        guide = settings.guide or _guide_named(reading)
+        inspection = inspect(shot, reading.setup, guide, settings.ranker, settings.cut)
+        checked = check(shot, inspection, reading, guide, belonging.view, settings.profile)
     except (ShotError, ProfileError) as error:
         return _failed(belonging, sha256, str(error), begun)
     except MemoryError:
         return _failed(belonging, sha256, "There is not enough memory for a picture of this size.", begun)
-    facts = ShotFacts(belonging, sha256, inspection)
-    rows = candidate_rows(belonging, inspection)
-    files = _pictures(shot, inspection, source.shot, settings.run)
+    facts = ShotFacts(belonging, sha256, checked.inspection, drift=checked.drift)
+    rows = candidate_rows(belonging, checked.inspection)
+    files = _pictures(shot, checked.inspection, source.shot, settings.run)
     return Outcome(facts, rows, shot_row(facts), files, time.perf_counter() - begun)
 
 
@@ -78,14 +83,10 @@ def _failed(belonging: Belonging, sha256: str, sentence: str, begun: float) -> O
     return Outcome(facts, [], shot_row(facts), {}, time.perf_counter() - begun)
 
 
-def _setup(shot: Shot, settings: Settings) -> Setup:
-    """What is known of the stand; what a person said goes before what the profile holds."""
-    setup = Setup()
-    if settings.profile is not None:
-        setup = setup_for(settings.profile, shot.width_px, shot.height_px)
-    if settings.px_per_mm is not None:
-        setup = replace(setup, px_per_mm=settings.px_per_mm, scale_from=ScaleFrom.OPTION)
-    return replace(setup, ground=settings.ground, lit_from=settings.lit_from)
+def _guide_named(reading: Reading) -> Guide | None:
+    """The guide the slip's code names, where it names one of ours."""
+    named = "" if reading.text is None else reading.text.produce.strip().lower().replace(" ", "_")
+    return load_guide(named) if named in guide_names() else None
 
 
 def _pictures(shot: Shot, inspection: Inspection, name: str, run: str) -> dict[str, bytes]:

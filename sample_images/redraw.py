@@ -15,9 +15,13 @@ from pathlib import Path
 
 import numpy as np
 
+from calib.slip.draw import piece_bitmap
+from calib.slip.layout import strip
+from calib.slip.view import SlipText
 from vision.decode import decode_shot
 from vision.files import write_bytes, write_text
 from vision.render import Recipe, draw, tidy, truth_rows
+from vision.render.prints import Print
 
 HERE = Path(__file__).parent
 PX_PER_MM = 20.0
@@ -42,6 +46,13 @@ def _recipe(kind: str, seed: int, insects: tuple[tuple[str, int], ...], large: b
     return replace(base, insects=insects, jpeg_quality=QUALITY, **more)  # type: ignore[arg-type]
 
 
+def _slip(sample: str, x_mm: float, y_mm: float, angle_deg: float) -> tuple[Print, ...]:
+    """The slip on clear film under the tray, with its code."""
+    text = SlipText(lot="LH-26-118", sample=sample, produce="broccoli")
+    printed = piece_bitmap(strip(), 40.0, text)
+    return (Print(printed.light, printed.px_per_mm, x_mm, y_mm, angle_deg, film=True),)
+
+
 def _some(aphids: int = 0, thrips: int = 0, caterpillars: int = 0) -> tuple[tuple[str, int], ...]:
     return (("aphid", aphids), ("thrips", thrips), ("caterpillar", caterpillars))
 
@@ -50,7 +61,7 @@ SAMPLES: tuple[Sample, ...] = (
     Sample("01-blank-panel-a", "the empty panel, before work", _recipe("blank", 1101, _some(), False)),
     Sample("02-blank-panel-b", "the empty panel again", _recipe("blank", 1102, _some(), False)),
     Sample("03-rinse-water-sample-1", "rinse water of the first ten florets", _recipe("water", 1103, _some(3, 2, 1), False)),
-    Sample("04-rinse-water-sample-2", "rinse water, a few small ones", _recipe("water", 1104, _some(1, 3, 0), False)),
+    Sample("04-rinse-water-sample-2", "rinse water, a few small ones, with the slip under the tray", _recipe("water", 1104, _some(1, 3, 0), False, prints=_slip("2", 50, 60, -3))),
     Sample("05-rinse-water-sample-3", "rinse water that carries debris only", _recipe("water", 1105, _some(), False)),
     Sample("06-rinse-water-large", "rinse water, whole tray", _recipe("water", 1106, _some(4, 4, 2), True)),
     Sample(

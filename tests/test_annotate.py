@@ -87,7 +87,7 @@ def candidate(number: int, kind: str, x: float, y: float, length: float, angle: 
         blur_px=1.2,
         outline_px=points,
     )
-    return Candidate(number, measures, Surface.PANEL, Tone.DARKER, kind, "aphid", "roundish, brown", 0.5, 20.0, 0.08)
+    return Candidate(number, measures, Surface.PANEL, Tone.DARKER, kind, "aphid", "roundish, brown", 0.5, None, 0.08)
 
 
 def photograph(height: int, width: int, seed: int = 0) -> NDArray[np.uint8]:
@@ -460,8 +460,11 @@ class TestFoot:
 
     def test_take_again_in_words(self, written: Callable[[], str]) -> None:
         shot, inspection = inspected(photograph(600, 800))
-        annotate(shot, replace(inspection, usable=Usable.NO, reasons=("The shot is blurred.", "It is too bright.")))
-        assert "Take this shot again: The shot is blurred. It is too bright." in written()
+        told = replace(inspection, instruction="Hold still.", reasons=("It is dark.", "It is large."))
+        annotate(shot, replace(told, usable=Usable.NO))
+        assert "Take this shot again: Hold still. What limits this shot: It is dark. It is large." in written()
+        annotate(shot, told)
+        assert "For the next shot: Hold still. What limits this shot: It is dark. It is large." in written()
 
     def test_limits_of_a_usable_shot(self, written: Callable[[], str]) -> None:
         shot, inspection = inspected(photograph(600, 800))
@@ -487,7 +490,7 @@ class TestFoot:
     def test_text_stays_inside_the_band(self) -> None:
         """The outermost pixels of the band are paper: nothing is cut off at its edges."""
         shot, inspection = inspected(photograph(60, 640), name="w" * 255)
-        told = replace(inspection, usable=Usable.NO, reasons=("A word " + "x" * 200 + " and more.",))
+        told = replace(inspection, usable=Usable.NO, instruction="A word " + "x" * 200 + " and more.")
         below = annotate(shot, told)[60 + 4 :]
         paper = below[-1, 0]
         for edge in (below[:, :8], below[:, -8:], below[-4:]):

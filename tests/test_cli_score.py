@@ -13,9 +13,10 @@ import cli.entry
 import cli.scoring
 from cli.batch.tell import Bar, Lines, Quiet, ShotTold, Tally, teller
 from cli.entry import run
-from cli.scoring import ScoreOptions
+from cli.scoring import ScoreOptions, ruler_px_per_mm
 from cli.words import count, printable
 from faked import RunFacts, no_pages, photographs, scorer
+from vision.errors import CallError
 
 
 @pytest.fixture
@@ -72,7 +73,7 @@ class TestScore:
         words += ["--panel", str(tmp_path / "panel.toml")]
         photos = photographs(tmp_path / "in", a=b"0")
         assert run(["score", str(photos), "--out", str(tmp_path / "out"), *words]) == 0
-        assert fake == [ScoreOptions(tmp_path / "panel.toml", 20, "broccoli", "water", "both", 0.4, 9)]
+        assert fake == [ScoreOptions(tmp_path / "panel.toml", 20, None, "broccoli", "water", "both", 0.4, 9)]
         told = json.loads((tmp_path / "out" / "run.json").read_text())
         assert told["paths"] == [str(photos)]
 
@@ -175,3 +176,21 @@ class TestWords:
         assert "[red].jpg: It is empty." in said
         assert "2/2" in said
         assert "3 flagged, 1 failed" in said
+
+
+class TestRuler:
+    def test_two_points_and_a_length(self) -> None:
+        # A triangle of sides 3, 4 and 5: 500 px over 25 mm.
+        assert ruler_px_per_mm("100,200,400,600,25") == pytest.approx(20.0)
+        assert ruler_px_per_mm(None) is None
+
+    @pytest.mark.parametrize(
+        "ruler", ["", "1,2,3", "1,2,3,4,x", "5,5,5,5,10", "0,0,9,9,0", "0,0,9,9,-3", "nan,0,9,9,3"]
+    )
+    def test_anything_else_is_refused(self, ruler: str) -> None:
+        with pytest.raises(CallError, match="--ruler"):
+            ScoreOptions(ruler=ruler)
+
+    def test_two_scales_are_refused(self) -> None:
+        with pytest.raises(CallError, match="both give the scale"):
+            ScoreOptions(px_per_mm=20.0, ruler="0,0,100,0,5")

@@ -26,15 +26,12 @@ from vision.types import (
 )
 
 
-def candidate(box: Box, px_per_mm: float | None) -> Candidate:
+def candidate(box: Box) -> Candidate:
     measures = Measures(
         box.x_px, box.y_px, box.left_px, box.top_px, box.wide_px, box.high_px, 0.0, 9.0, 6.0, 9.0, 6.0, 40.0, 7.0, 0.7, 0.9,
         0.9, 10.0, 0.3, 9.0, 1.0, np.zeros((0, 2), dtype=np.float32),
     )  # fmt: skip
-    uncertainty = None if px_per_mm is None else 0.1
-    return Candidate(
-        box.number, measures, Surface.PANEL, Tone.DARKER, "round", "aphid", "brown", 0.5, px_per_mm, uncertainty
-    )
+    return Candidate(box.number, measures, Surface.PANEL, Tone.DARKER, "round", "aphid", "brown", 0.5, None, None)
 
 
 def inspected(
@@ -45,7 +42,7 @@ def inspected(
         shot.name, shot.sha256, shot.width_px, shot.height_px, None, px_per_mm,
         ScaleFrom.NONE if px_per_mm is None else ScaleFrom.OPTION, Ground.PANEL, LitFrom.BELOW,
         ShotQuality(0.8, 0.0, 0.1, 0.2, 0.01, 0.0), Usable.YES, (), None, None,
-        tuple(candidate(box, px_per_mm) for box in found), 0, np.zeros((2, 2), dtype=bool),
+        tuple(candidate(box) for box in found), 0, np.zeros((2, 2), dtype=bool),
     )  # fmt: skip
 
 

@@ -7,11 +7,12 @@ import numpy as np
 import pytest
 from drawn_shots import cover, disc
 
+from vision.guides.views import EYE_MM
 from vision.light import encode_srgb
 from vision.pipeline import inspect
-from vision.quality import EYE_MM, MTF50_OF_BLUR
+from vision.quality import MTF50_OF_BLUR
 from vision.rank import shipped_ranker
-from vision.types import Cut, Inspection, Setup, Shot, Usable
+from vision.types import Cut, Inspection, Setup, Shot
 
 
 def discs_shot(blur_px: float, noise: float, level: float = 0.6, seed: int = 3) -> Shot:
@@ -60,11 +61,3 @@ def test_more_noise_and_more_blur_show_less() -> None:
     assert sharp.limit_round_mm <= soft.limit_round_mm
     assert sharp.limit_round_mm >= 2 / 20  # two pixels at 20 px/mm
     assert sharp.limit_round_mm < EYE_MM
-
-
-def test_out_of_focus_is_said_and_shows_nothing() -> None:
-    soft = look(discs_shot(5.0, 0.004))
-    assert soft.usable is Usable.NO
-    assert "focus" in soft.reasons[0]
-    assert soft.limit_round_mm is None
-    assert look(discs_shot(1.0, 0.004)).usable is Usable.YES

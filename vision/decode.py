@@ -13,6 +13,7 @@ import math
 import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import Any
 
 import cv2
@@ -22,8 +23,9 @@ from PIL import Image, JpegImagePlugin, PngImagePlugin, WebPImagePlugin
 
 from vision import icc
 from vision.errors import ShotError, ShotTooLarge, UnreadableShot
+from vision.exif import read_exif, with_quality
 from vision.kinds import BREAKS_OFF, BROKEN, Kind, breaks_off, kind_of, note_on_ending
-from vision.raster import FIRST_OF_SEVERAL, ONE_CLEAR_COLOUR, Raster, finished, plain_pixels, read_exif, through_opencv
+from vision.raster import FIRST_OF_SEVERAL, ONE_CLEAR_COLOUR, Raster, finished, plain_pixels, through_opencv
 from vision.tiffs import ODD_TIFF, decode_tiff
 from vision.types import Shot
 
@@ -46,7 +48,7 @@ def decode_shot(data: bytes, name: str, *, max_megapixels: float = 250.0) -> Sho
     8 bits a channel give uint8; more than 8 give uint16 over its full scale (AVIF always comes as 8, which is what Pillow
     reads of it). An embedded profile is converted; a picture without
     one is taken as sRGB. Grey becomes three equal channels; transparent parts are put on white in linear light. The metadata
-    end here, but for the time taken. What was decided on the way stands in `notes`.
+    end here, but for the time taken and what they say of the camera. What was decided on the way stands in `notes`.
 
     Raises ShotTooLarge above `max_megapixels`, else UnreadableShot, each with a sentence for the person at the panel.
     """
@@ -75,7 +77,8 @@ def decode_shot(data: bytes, name: str, *, max_megapixels: float = 250.0) -> Sho
         if breaks_off(data, kind):
             raise UnreadableShot(BREAKS_OFF) from error
         raise UnreadableShot(ODD_TIFF if kind is Kind.TIFF else BROKEN) from error
-    return Shot(pixels, hashlib.sha256(data).hexdigest(), name, raster.taken_at, (*note_on_ending(name, kind), *notes))
+    told = (*note_on_ending(name, kind), *notes)
+    return Shot(pixels, hashlib.sha256(data).hexdigest(), name, raster.tags.taken_at, told, raster.tags.camera)
 
 
 @contextmanager
@@ -100,7 +103,8 @@ def _decode_jpeg(data: bytes, check_size: CheckSize) -> Raster:
     if breaks_off(data, Kind.JPEG):  # some versions of OpenCV would fill up with grey without a word
         raise UnreadableShot(BREAKS_OFF)
     profile = picture.info.get("icc_profile")
-    orientation, when = read_exif(picture.getexif())
+    tags = read_exif(picture.getexif())
+    tags = replace(tags, camera=with_quality(tags.camera, picture.quantization))
     pixels: Pixels
     notes: tuple[str, ...] = ()
     if picture.mode == "CMYK":
@@ -114,7 +118,7 @@ def _decode_jpeg(data: bytes, check_size: CheckSize) -> Raster:
     else:
         picture.load()
         pixels = plain_pixels(picture)
-    return Raster(pixels, profile, None, orientation, when, notes=notes)
+    return Raster(pixels, profile, None, tags, notes=notes)
 
 
 def _of_several(count: int) -> tuple[str, ...]:
@@ -137,8 +141,8 @@ def _decode_png(data: bytes, check_size: CheckSize) -> Raster:
     else:
         picture.load()
         pixels = plain_pixels(picture)
-    orientation, when = read_exif(picture.getexif())
-    return Raster(pixels, profile, None, orientation, when, notes=notes)
+    tags = read_exif(picture.getexif())
+    return Raster(pixels, profile, None, tags, notes=notes)
 
 
 def _least_png_bytes(data: bytes) -> int:
@@ -207,9 +211,9 @@ def _with_exif(picture: Any, check_size: CheckSize) -> Raster:
     check_size(*picture.size)
     notes = _of_several(getattr(picture, "n_frames", 1))
     profile = picture.info.get("icc_profile")
-    orientation, when = read_exif(picture.getexif())
+    tags = read_exif(picture.getexif())
     picture.load()
-    return Raster(plain_pixels(picture), profile, None, orientation, when, notes=notes)
+    return Raster(plain_pixels(picture), profile, None, tags, notes=notes)
 
 
 def _decode_heic(data: bytes, check_size: CheckSize) -> Raster:
@@ -229,9 +233,9 @@ def _decode_heic(data: bytes, check_size: CheckSize) -> Raster:
     bits = int(file.info.get("bit_depth", 8))
     if pixels.dtype == np.uint16 and bits < 16:
         pixels = pixels | pixels >> bits  # the top bits once more at the bottom, so that full scale stays full scale
-    _, when = read_exif(file.info.get("exif"))
+    tags = replace(read_exif(file.info.get("exif")), orientation=1)
     primaries = _NAMED_PRIMARIES.get(named.get("color_primaries", 1))
-    return Raster(pixels, profile, primaries, 1, when, bool(file.premultiplied_alpha), _of_several(len(file)))
+    return Raster(pixels, profile, primaries, tags, bool(file.premultiplied_alpha), _of_several(len(file)))
 
 
 _DECODERS: dict[Kind, Callable[[bytes, CheckSize], Raster]] = {

@@ -14,6 +14,7 @@ from vision.types import Ground, Inspection, LitFrom, ScaleFrom, Usable
 from vision.words import NONE_FLAGGED, WHO_DECIDES
 
 TAKE_AGAIN = "Take this shot again:"
+NEXT_SHOT = "For the next shot:"
 
 _SEARCHED = {
     Ground.PANEL: "the light panel and what lies on it",
@@ -25,7 +26,12 @@ _LIGHT = {
     LitFrom.ABOVE: "light from above",
     LitFrom.BOTH: "light from below and above",
 }
-_SCALE_FROM = {ScaleFrom.OPTION: "as given by hand", ScaleFrom.PROFILE: "from the panel profile"}
+_SCALE_FROM = {
+    ScaleFrom.OPTION: "as given by hand",
+    ScaleFrom.RULER: "from the ruler shown by hand",
+    ScaleFrom.PROFILE: "from the panel profile",
+    ScaleFrom.SLIP: "from the slip",
+}
 _COLUMNS = {column.name: column for column in SHOTS}
 
 
@@ -80,11 +86,12 @@ def foot_lines(inspection: Inspection, version: str, run: str, unnumbered: int =
     """The foot's paragraphs, most important first; `unnumbered` marks carry no number on the picture."""
     i = inspection
     lines = [FootLine(f"{as_name(i.shot_name)} · {flagged(len(i.candidates))}", "title")]
-    reasons = " ".join(i.reasons)
     if i.usable is Usable.NO:
-        lines.append(FootLine(f"{TAKE_AGAIN} {reasons}".rstrip(), "alert"))
-    elif reasons:
-        lines.append(FootLine(f"What limits this shot: {reasons}"))
+        lines.append(FootLine(f"{TAKE_AGAIN} {i.instruction}".rstrip(), "alert"))
+    elif i.instruction:
+        lines.append(FootLine(f"{NEXT_SHOT} {i.instruction}", "alert"))
+    if i.reasons:
+        lines.append(FootLine(f"What limits this shot: {' '.join(i.reasons)}"))
     produce = f"; produce: {as_name(i.produce_name)}" if i.produce_name else ""
     unsearched = _number("unsearched_pct", 100 * i.quality.unsearched)
     hatched = ", hatched" if i.unsearched.any() else ""

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from vision.colour import ciede2000, lab_of_density, luminance_density
 from vision.contour import Form, trace
-from vision.types import FloatArray, MaskArray, Measures, Speck
+from vision.types import MaskArray, Measures, Speck
 
 _LEG = 0.34
 """What is thinner than this share of the body's half-width is no body."""
@@ -86,17 +86,12 @@ def _measured(
     colours: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], float],
 ) -> Measured:
     body = _without_legs(speck, form)
-    length, width, straightness = _length_and_width(body)
+    length, width, straightness = length_and_width(body)
     x, y, angle = _place(speck)
     f = speck.zoom * step
-    shift = (step - 1) / 2
-
-    def to_shot(points: NDArray[np.float64]) -> FloatArray:
-        return np.asarray((points * speck.zoom + (speck.left, speck.top)) * step + shift, dtype=np.float32)
-
-    outline = to_shot(form.points)
+    outline = in_shot(speck, form.points, step).astype(np.float32)
     low, high = np.floor(outline.min(axis=0)), np.ceil(outline.max(axis=0))
-    centre = to_shot(np.array([[x, y]]))[0]
+    centre = in_shot(speck, np.array([[x, y]]), step).astype(np.float32)[0]
     measures = Measures(
         x_px=float(centre[0]),
         y_px=float(centre[1]),
@@ -123,6 +118,11 @@ def _measured(
     return Measured(speck, measures, form, body, straightness, *colours)
 
 
+def in_shot(speck: Speck, points: NDArray[np.float64], step: int) -> NDArray[np.float64]:
+    """Points (n, 2) of a speck's window in pixels of the shot."""
+    return np.asarray((points * speck.zoom + (speck.left, speck.top)) * step + (step - 1) / 2)
+
+
 def _without_legs(speck: Speck, form: Form) -> Form:
     """The outline of what is left when everything thinner than a third of the body is opened away."""
     if form.solidity > _BENT:
@@ -141,7 +141,8 @@ def _without_legs(speck: Speck, form: Form) -> Form:
     return trace(speck.contrast * kept) or form
 
 
-def _length_and_width(body: Form) -> tuple[float, float, float]:
+def length_and_width(body: Form) -> tuple[float, float, float]:
+    """Length (along the curve where it is bent), width and straightness of a body's outline, in the units of its points."""
     length, width = body.fibre
     if body.solidity > _BENT or length < 2 * width or length <= body.max_feret:
         return body.max_feret, body.min_feret if body.solidity > _BENT else min(body.min_feret, width), 1.0

@@ -8,18 +8,21 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.conditions.found import find_conditions
 from vision.features import features_of
 from vision.foreground import find_surfaces
 from vision.ground import find_level, read_cells
 from vision.guides import Guide
+from vision.hidden import hidden_mask, without_cells, without_hidden
 from vision.light import coarse_to_fine, log_light, over_channels
 from vision.measure import Measured, measure_specks
 from vision.outline import surface_name
 from vision.overlap import without_repeats
-from vision.quality import find_unsearched, judge_shot, limits_mm, measure_quality
+from vision.quality import find_unsearched, limits_mm, measure_quality
 from vision.rank import Ranker
 from vision.reasons import say_why
 from vision.shapes import ShapeNumbers, name_shape
+from vision.sizes import size_uncertainty, sizes_mm
 from vision.specks import find_specks
 from vision.types import (
     Candidate,
@@ -63,23 +66,24 @@ class Seen:
 
 
 def inspect(shot: Shot, setup: Setup, guide: Guide | None, ranker: Ranker, cut: Cut) -> Inspection:
-    """Everything one photograph gave. Pure: the same values in, the same value out, at any number of threads."""
+    """Everything one photograph gave. Pure: the same values in, the same value out, at any number of threads.
+
+    Whether the shot is good enough for its task is not judged here: calib/check.py does that from this value.
+    """
     seen = observe(shot, setup, guide, ranker)
-    unsearched = find_unsearched(seen.light, seen.surfaces, seen.lit_from)
-    quality = measure_quality(seen.light, seen.surfaces, seen.measured, unsearched)
-    shares = float(seen.surfaces.produce.mean()), float(seen.surfaces.ground.mean())
-    usable, reasons = judge_shot(quality, setup.px_per_mm, *shares)
-    if seen.light.step > _needed_step(setup.px_per_mm):
-        reasons = (*reasons, f"A very large shot: searched at 1/{seen.light.step} of its resolution.")
-    # A shot that has to be taken again is asked nothing further.
-    shown = usable is Usable.YES
-    limit_round, limit_linear = limits_mm(quality, setup.px_per_mm, seen.surfaces) if shown else (None, None)
-    ground = setup.ground or (guide.ground if guide else None) or Ground.PANEL
-    listed, left_out = _list(seen, ranker, cut, ground, setup.px_per_mm)
+    told = setup.ground or (guide.ground if guide else None)
+    found = find_conditions(shot, seen.light, seen.surfaces, seen.measured, seen.lit_from, told, setup)
+    unsearched = find_unsearched(seen.light, seen.surfaces, found.hidden)
+    quality = measure_quality(seen.light, seen.surfaces, seen.measured, unsearched, setup.sharpness)
+    limit_round, limit_linear = limits_mm(quality, setup.px_per_mm, seen.surfaces)
+    ground = told or Ground.PANEL
+    listed, left_out = _list(seen, ranker, cut, ground, setup)
     return Inspection(
         shot.name, shot.sha256, shot.width_px, shot.height_px, shot.taken_at, setup.px_per_mm, setup.scale_from,
-        ground, seen.lit_from, quality, usable, (*reasons, *shot.notes), limit_round, limit_linear, listed, left_out, unsearched,
-        seen.unchanged, guide.name if guide else "",
+        ground, seen.lit_from, quality, Usable.YES, (), limit_round, limit_linear, listed, left_out, unsearched,
+        seen.unchanged, guide.name if guide else "", conditions=found.conditions,
+        ground_share=float(seen.surfaces.ground.mean()), produce_share=float(seen.surfaces.produce.mean()),
+        searched_step=seen.light.step if seen.light.step > _needed_step(setup.px_per_mm) else 1,
     )  # fmt: skip
 
 
@@ -88,7 +92,8 @@ def observe(shot: Shot, setup: Setup, guide: Guide | None, ranker: Ranker) -> Se
     light = see_light(shot, setup)
     told = setup.ground or (guide.ground if guide else None)
     scale = None if setup.px_per_mm is None else setup.px_per_mm / light.step
-    surfaces = find_surfaces(light.density, told, scale)
+    hidden = hidden_mask(setup.slip_outlines_px, light.clipped.shape, light.step)
+    surfaces = without_hidden(find_surfaces(light.density, told, scale), hidden)
     lit_from = setup.lit_from or (guide.lit_from if guide else None) or tell_lit_from(light, surfaces)
     measured = measure_specks(find_specks(light, surfaces, scale, ranker.glance), light.step)
     measured, unchanged = without_marks(measured, setup.fixed_marks)
@@ -108,12 +113,17 @@ def see_light(shot: Shot, setup: Setup) -> Light:
         clipped = np.ascontiguousarray(clipped[: h * step : step, : w * step : step])
     h, w = log.shape[1:]
     cell = max(h, w) / _CELLS_ACROSS if setup.px_per_mm is None else _CELL_MM * setup.px_per_mm / step
-    level, _ = find_level(read_cells(log, max(cell, 1.0)), setup.even_light)
+    hidden = hidden_mask(setup.slip_outlines_px, (h, w), step)
+    level, _ = find_level(without_cells(read_cells(log, max(cell, 1.0)), hidden), setup.even_light)
 
     def channel(k: int) -> None:
         np.subtract(coarse_to_fine(level[..., k], h, w), log[k], out=log[k])
+        if hidden is not None:
+            log[k][hidden] = 0  # nothing to see there, and no edge at its border
 
     over_channels(channel)
+    if hidden is not None:
+        clipped &= ~hidden
     return Light(log, level, clipped, step)
 
 
@@ -155,9 +165,7 @@ def tell_lit_from(light: Light, surfaces: Surfaces) -> LitFrom:
     return LitFrom.ABOVE if texture > _TELLS_FROM_ABOVE else LitFrom.BELOW
 
 
-def _list(
-    seen: Seen, ranker: Ranker, cut: Cut, ground: Ground, px_per_mm: float | None
-) -> tuple[tuple[Candidate, ...], int]:
+def _list(seen: Seen, ranker: Ranker, cut: Cut, ground: Ground, setup: Setup) -> tuple[tuple[Candidate, ...], int]:
     """Candidates above the cut, best first: by score, then from top to bottom and left to right."""
     if not seen.measured:
         return (), 0
@@ -170,27 +178,20 @@ def _list(
     bodies = without_repeats(order, [m.measures for m in seen.measured])
     kept = bodies if cut.max_flags is None else bodies[: cut.max_flags]
     listed = tuple(
-        _candidate(number, seen.measured[whole], float(rounded[k]), kinds[k], ground, px_per_mm)
+        _candidate(number, seen.measured[whole], float(rounded[k]), kinds[k], ground, setup, seen.light.step)
         for number, (k, whole) in enumerate(kept, start=1)
     )
     return listed, len(bodies) - len(kept)
 
 
-def _candidate(
-    number: int,
-    m: Measured,
-    score: float,
-    kind: str,
-    ground: Ground,
-    scale: float | None,
-) -> Candidate:
+def _candidate(number: int, m: Measured, score: float, kind: str, ground: Ground, setup: Setup, step: int) -> Candidate:
     x = m.measures
     surface = surface_name(m.speck.on_produce, str(ground))
-    shape = name_shape(
-        ShapeNumbers(x.aspect_ratio, m.body.solidity, m.straightness, x.length_px / max(x.width_px, 1e-6))
-    )
-    # Half a pixel at either end, and half the blur, is what an outline may be off by.
-    off = float(np.hypot(0.7, 0.5 * x.blur_px)) / max(x.length_px, 1.0)
-    why = say_why(m, shape, scale, str(surface))
-    uncertainty = None if scale is None else min(off, 1.0)
-    return Candidate(number, x, surface, m.speck.tone, shape, kind, why, score, scale, uncertainty)
+    sizes = sizes_mm(m, setup, step)
+    form, long_over_wide = x.aspect_ratio, x.length_px / max(x.width_px, 1e-6)
+    if sizes is not None:
+        form, long_over_wide = sizes.aspect_ratio, sizes.length_mm / max(sizes.width_mm, 1e-6)
+    shape = name_shape(ShapeNumbers(form, m.body.solidity, m.straightness, long_over_wide))
+    why = say_why(m, shape, sizes, str(surface))
+    uncertainty = None if sizes is None else size_uncertainty(m, setup)
+    return Candidate(number, x, surface, m.speck.tone, shape, kind, why, score, sizes, uncertainty)

@@ -9,24 +9,10 @@ import numpy as np
 
 from vision.light import decode_srgb, encode_srgb
 from vision.measure import Measured
-from vision.types import FloatArray, Light, LitFrom, MaskArray, ShotQuality, Surfaces, Usable
+from vision.types import FloatArray, Light, MaskArray, Sharpness, ShotQuality, Surfaces
 
 MTF50_OF_BLUR = 0.18739
 """MTF50 of a Gaussian blur, in cycles per pixel, times its standard deviation in pixels: sqrt(ln 2 / 2) / pi."""
-_BURNT_OUT = 0.05
-"""Share of the picture at full scale from which the light is too strong to judge by."""
-_TOO_DARK = 0.04
-"""Linear light of the ground below which noise and rounding decide."""
-_BLACK = 0.004
-"""Linear light of about one level in a hundred of 8 bits."""
-_BLUR_LIMIT_MM = 0.11
-"""Blur (standard deviation) from which a thrips, 0.2-0.3 mm wide (from memory), melts into its surroundings."""
-_BLUR_LIMIT_PX = 5.0
-EYE_MM = 0.17
-"""What an ordinary eye resolves at 0.6 m: one arc minute (common practice, no source)."""
-_TWO_PIXELS_OVER_EYE = 2 / EYE_MM
-_SILHOUETTE = 1.4
-"""Density beyond which produce lit from below shows nothing of its surface."""
 _NOMINAL_CONTRAST = 0.15
 """Density of the speck the stated limit is for: a pale aphid in water, not the faintest larva."""
 _ROSE = 5.0
@@ -37,20 +23,35 @@ _GRID_PX = 32
 
 
 def measure_quality(
-    light: Light, surfaces: Surfaces, measured: Sequence[Measured], unsearched: MaskArray
+    light: Light,
+    surfaces: Surfaces,
+    measured: Sequence[Measured],
+    unsearched: MaskArray,
+    sharpness: Sharpness | None = None,
 ) -> ShotQuality:
-    """Numbers of shots.csv from the light, the surfaces and the specks of a shot."""
+    """Numbers of shots.csv from the light, the surfaces and the specks of a shot.
+
+    Where `sharpness` was measured before, it counts; else the edges of the specks have to do.
+    """
     level = 10.0 ** light.log_level.mean(axis=2)
     low, high = np.percentile(level, [5, 95])
-    blur = _blur_px(measured)
     return ShotQuality(
         panel_level=float(np.median(level)),
         clipped=float(light.clipped.mean()),
         uneven=float((high - low) / max(high, 1e-6)),
-        sharpness_cy_px=None if blur is None else MTF50_OF_BLUR / blur,
+        sharpness_cy_px=_mtf50(measured, sharpness),
         noise=_noise(light.density, surfaces.ground, float(np.median(level))),
         unsearched=float(unsearched.mean()),
     )
+
+
+def _mtf50(measured: Sequence[Measured], sharpness: Sharpness | None) -> float | None:
+    """MTF50 in cycles per pixel, never better than the blur under the camera's sharpening allows."""
+    if sharpness is not None:
+        honest = MTF50_OF_BLUR / sharpness.blur_px
+        return min(honest, sharpness.mtf50_cy_px) if sharpness.sharpened else sharpness.mtf50_cy_px
+    blur = _blur_px(measured)
+    return None if blur is None else MTF50_OF_BLUR / blur
 
 
 def _blur_px(measured: Sequence[Measured]) -> float | None:
@@ -80,13 +81,11 @@ def _noise(density: FloatArray, ground: MaskArray, level: float) -> float:
     return float(max(spread, rounding))
 
 
-def find_unsearched(light: Light, surfaces: Surfaces, lit_from: LitFrom) -> MaskArray:
-    """Cells of about 32 pixels that could not be searched: outside, burnt out, or produce too dark to show its surface."""
+def find_unsearched(light: Light, surfaces: Surfaces, hidden: MaskArray) -> MaskArray:
+    """Cells of about 32 pixels that could not be searched: outside, burnt out, or hidden by what is wrong with the shot."""
     h, w = surfaces.ground.shape
     size = (max(1, round(w / _GRID_PX)), max(1, round(h / _GRID_PX)))
-    lost = surfaces.outside | light.clipped
-    if lit_from == LitFrom.BELOW:
-        lost |= surfaces.produce & (light.density.min(axis=0) > _SILHOUETTE)
+    lost = surfaces.outside | light.clipped | hidden
     share = cv2.resize(lost.astype(np.float32), size, interpolation=cv2.INTER_AREA).reshape(size[1], size[0])
     return np.asarray(share > 0.5)
 
@@ -100,44 +99,19 @@ def limits_mm(quality: ShotQuality, px_per_mm: float | None, surfaces: Surfaces)
     bare = surfaces.ground.mean() > 0.5 and surfaces.produce.mean() < _LEAST_PRODUCE
     if px_per_mm is None or quality.sharpness_cy_px is None or not bare:
         return None, None
-    blur = MTF50_OF_BLUR / quality.sharpness_cy_px
+    return smallest_specks_mm(quality.noise, MTF50_OF_BLUR / quality.sharpness_cy_px, px_per_mm)
+
+
+def smallest_specks_mm(noise: float, blur_px: float, px_per_mm: float) -> tuple[float, float]:
+    """Diameter of the smallest round speck and width of the smallest thin one; `noise` is the density's from pixel to pixel."""
     sizes = np.arange(0.5, 200, 0.1)
-    noise = max(quality.noise, 1e-4)
 
     def smallest(long_over_wide: float) -> float:
         area = np.pi / 4 * sizes**2 * long_over_wide
-        across = (sizes / 4) ** 2 / ((sizes / 4) ** 2 + blur**2)
-        along = (sizes * long_over_wide / 4) ** 2 / ((sizes * long_over_wide / 4) ** 2 + blur**2)
-        ratio = _NOMINAL_CONTRAST * np.sqrt(area * np.sqrt(across * along)) / noise
-        enough = (ratio >= _ROSE) & (sizes >= 2.0) & (sizes >= 1.2 * blur)
+        across = (sizes / 4) ** 2 / ((sizes / 4) ** 2 + blur_px**2)
+        along = (sizes * long_over_wide / 4) ** 2 / ((sizes * long_over_wide / 4) ** 2 + blur_px**2)
+        ratio = _NOMINAL_CONTRAST * np.sqrt(area * np.sqrt(across * along)) / max(noise, 1e-4)
+        enough = (ratio >= _ROSE) & (sizes >= 2.0) & (sizes >= 1.2 * blur_px)
         return float(sizes[int(enough.argmax())] / px_per_mm) if enough.any() else float(sizes[-1] / px_per_mm)
 
     return smallest(1.0), smallest(6.0)
-
-
-def judge_shot(
-    quality: ShotQuality, px_per_mm: float | None, produce_share: float, ground_share: float
-) -> tuple[Usable, tuple[str, ...]]:
-    """Whether the shot can show what it is meant to, and the sentences that say what limits it and what to do."""
-    wrong: list[str] = []
-    limits: list[str] = []
-    if quality.clipped > _BURNT_OUT:
-        wrong.append(f"Over-exposed: {100 * quality.clipped:.0f}% of the picture is burnt out; expose less.")
-    if quality.panel_level < _BLACK:
-        wrong.append("Too dark: hardly any light reached the camera; more light, or expose longer.")
-    elif quality.panel_level < _TOO_DARK:
-        limits.append("The ground is dark: specks paler than it are searched, dark ones may not show.")
-    blur = None if quality.sharpness_cy_px is None else MTF50_OF_BLUR / quality.sharpness_cy_px
-    if blur is not None and (blur > _BLUR_LIMIT_PX if px_per_mm is None else blur / px_per_mm > _BLUR_LIMIT_MM):
-        wrong.append("Out of focus or moved: the sharpest edges are soft; hold still, focus on the produce.")
-    if quality.unsearched > 0.5:
-        wrong.append("Most of the picture could not be searched.")
-    if ground_share + produce_share < 0.05:
-        wrong.append("Neither ground nor produce was made out.")
-    if px_per_mm is None:
-        limits.append("No scale: sizes are not known; give --px-per-mm or a profile.")
-    elif px_per_mm < _TWO_PIXELS_OVER_EYE:
-        limits.append(
-            f"{px_per_mm:.1f} px/mm is an overview: an eye sees {EYE_MM} mm, which takes {_TWO_PIXELS_OVER_EYE:.0f} px/mm."
-        )
-    return (Usable.NO if wrong else Usable.YES), (*wrong, *limits)

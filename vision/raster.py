@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import re
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, field
 from typing import Any
 
 import cv2
@@ -13,6 +11,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from vision import icc
+from vision.exif import Tags
 from vision.light import decode_srgb, encode_srgb
 
 Pixels = NDArray[Any]
@@ -24,7 +23,6 @@ ONE_CLEAR_COLOUR = "One colour of it is marked as transparent; that was left out
 
 _IN_ORDER: int = getattr(cv2, "IMREAD_COLOR_RGB", 0)  # OpenCV 4.11 and later: saves a pass over the picture
 _COLOUR = (_IN_ORDER or cv2.IMREAD_COLOR) | cv2.IMREAD_IGNORE_ORIENTATION
-_FIRST_EXIF_YEAR = 1995  # the Exif format's first edition: an earlier date is a clock that was never set
 
 
 @dataclass(frozen=True)
@@ -39,9 +37,7 @@ class Raster:
     """The embedded ICC profile."""
     primaries: tuple[tuple[float, float], ...] | None = None
     """Primaries that the file names by a number instead of a profile; None is sRGB's own."""
-    orientation: int = 1
-    """The orientation tag, 1 to 8 (TIFF 6.0, tag 274); 1 is upright."""
-    taken_at: str | None = None
+    tags: Tags = field(default_factory=Tags)
     premultiplied: bool = False
     """Whether the colours were multiplied by alpha before they were stored."""
     notes: tuple[str, ...] = ()
@@ -69,7 +65,7 @@ def finished(raster: Raster) -> tuple[Pixels, tuple[str, ...]]:
     if alpha is not None:
         rgb = _on_white(rgb, alpha)
         notes += (ON_WHITE,)
-    rgb = np.ascontiguousarray(upright(rgb, raster.orientation))
+    rgb = np.ascontiguousarray(upright(rgb, raster.tags.orientation))
     rgb.setflags(write=False)  # a shot is what was photographed: whoever draws on it takes a copy
     return rgb, notes
 
@@ -144,39 +140,3 @@ def through_opencv(data: bytes, size: tuple[int, int], *, as_stored: bool) -> Pi
     if pixels.ndim == 3 and (as_stored or not _IN_ORDER):
         cv2.cvtColor(pixels, cv2.COLOR_BGR2RGB if pixels.shape[2] == 3 else cv2.COLOR_BGRA2RGBA, dst=pixels)
     return pixels
-
-
-def read_exif(exif: Image.Exif | bytes | None) -> tuple[int, str | None]:
-    """Orientation (1 where it is missing or nonsense) and the time taken, from Exif data; the place is never read.
-
-    Broken Exif data count as none.
-    """
-    try:
-        if isinstance(exif, bytes):
-            found = Image.Exif()
-            found.load(exif)
-        elif exif is None:
-            return 1, None
-        else:
-            found = exif
-        orientation = found.get(274)
-        details = found.get_ifd(0x8769)
-        when = taken_at(details.get(36867), details.get(36881))
-    except Exception:
-        # Pillow raises whatever the damage leads to (struct, key, type, value errors); a picture is worth more than its tags.
-        return 1, None
-    return (orientation if type(orientation) is int and 1 <= orientation <= 8 else 1), when
-
-
-def taken_at(when: Any, offset: Any) -> str | None:
-    """Exif DateTimeOriginal and OffsetTimeOriginal as `YYYY-MM-DDTHH:MM:SS`, with `+hh:mm` if known; None for nonsense."""
-    if not isinstance(when, str):
-        return None
-    try:
-        moment = datetime.strptime(when.strip(" \0"), "%Y:%m:%d %H:%M:%S")
-    except ValueError:
-        return None
-    if moment.year < _FIRST_EXIF_YEAR:
-        return None
-    zone = offset.strip(" \0") if isinstance(offset, str) else ""
-    return moment.isoformat() + (zone if re.fullmatch(r"[+-](0\d|1[0-4]):[0-5]\d", zone) else "")

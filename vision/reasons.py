@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from vision.measure import Measured
-from vision.types import Tone
+from vision.types import SizesMm, Tone
 
 _FORMS = {
     "round": "roundish", "linear": "thin and straight", "curved": "long and bent", "trail": "long and winding",
@@ -32,13 +32,13 @@ def colour_name(lab: tuple[float, float, float]) -> str:
     return "bluish"
 
 
-def say_why(m: Measured, shape: str, px_per_mm: float | None, surface: str) -> str:
+def say_why(m: Measured, shape: str, sizes: SizesMm | None, surface: str) -> str:
     """One line such as 'brown, roundish, 1.8 x 1.0 mm, sharp, darker than the water round it'."""
     x = m.measures
     lab = (float(m.body_lab[0]), float(m.body_lab[1]), float(m.body_lab[2]))
     size = f"{x.length_px:.0f} x {x.width_px:.0f} px"
-    if px_per_mm is not None:
-        size = f"{x.length_px / px_per_mm:.1f} x {x.width_px / px_per_mm:.1f} mm"
+    if sizes is not None:
+        size = f"{sizes.length_mm:.1f} x {sizes.width_mm:.1f} mm"
     soft = "soft" if x.blur_px > max(2.5, 0.35 * x.width_px) else "sharp"
     tone = "darker" if m.speck.tone == Tone.DARKER else "lighter"
     return f"{colour_name(lab)}, {_FORMS[shape]}, {size}, {soft}, {tone} than the {surface} round it"

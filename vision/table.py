@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from vision.errors import TableError
-from vision.types import Candidate, Inspection
+from vision.types import Candidate, Inspection, SizesMm
 
 Kind = Literal["text", "integer", "number"]
 Cell = str | int | float | None
@@ -51,12 +51,13 @@ class Column:
     get: Callable[..., Cell] = lambda *_: None
 
 
-def _mm(pick: Callable[[Candidate], float]) -> Callable[[Belonging, Inspection, Candidate], Cell]:
-    return lambda b, i, c: c.mm(pick(c))
+def _mm(pick: Callable[[SizesMm], float]) -> Callable[[Belonging, Inspection, Candidate], Cell]:
+    return lambda b, i, c: None if c.sizes is None else pick(c.sizes)
 
 
-def _mm2(b: Belonging, i: Inspection, c: Candidate) -> Cell:
-    return None if c.px_per_mm is None else c.measures.area_px / c.px_per_mm**2
+def _form(name: str) -> Callable[[Belonging, Inspection, Candidate], Cell]:
+    """A ratio: on the ground's plane where that is known, else in the picture."""
+    return lambda b, i, c: getattr(c.measures if c.sizes is None else c.sizes, name)
 
 
 CANDIDATES: tuple[Column, ...] = (
@@ -70,8 +71,8 @@ CANDIDATES: tuple[Column, ...] = (
     Column("candidate", "integer", "1, 2, … within the shot, highest score first", get=lambda b, i, c: c.number),
     Column("x_px", "number", "centre, to the right", "px", 1, lambda b, i, c: c.measures.x_px),
     Column("y_px", "number", "centre, down", "px", 1, lambda b, i, c: c.measures.y_px),
-    Column("x_mm", "number", "centre, to the right", "mm", 2, _mm(lambda c: c.measures.x_px)),
-    Column("y_mm", "number", "centre, down", "mm", 2, _mm(lambda c: c.measures.y_px)),
+    Column("x_mm", "number", "centre on the ground's plane, to the right", "mm", 2, _mm(lambda s: s.x_mm)),
+    Column("y_mm", "number", "centre on the ground's plane, down", "mm", 2, _mm(lambda s: s.y_mm)),
     Column("left_px", "integer", "upright box: left", "px", get=lambda b, i, c: c.measures.left_px),
     Column("top_px", "integer", "upright box: top", "px", get=lambda b, i, c: c.measures.top_px),
     Column("wide_px", "integer", "upright box: width", "px", get=lambda b, i, c: c.measures.wide_px),
@@ -93,13 +94,13 @@ CANDIDATES: tuple[Column, ...] = (
         "body length, along the curve for curved and trail",
         "mm",
         2,
-        _mm(lambda c: c.measures.length_px),
+        _mm(lambda s: s.length_mm),
     ),
-    Column("width_mm", "number", "body width", "mm", 2, _mm(lambda c: c.measures.width_px)),
+    Column("width_mm", "number", "body width", "mm", 2, _mm(lambda s: s.width_mm)),
     Column(
         "size_uncertainty",
         "number",
-        "relative uncertainty of length and width",
+        "relative standard uncertainty of length and width: outline, blur, scale and, on produce, its height",
         "",
         2,
         lambda b, i, c: c.size_uncertainty,
@@ -110,7 +111,7 @@ CANDIDATES: tuple[Column, ...] = (
         "largest distance of parallel tangents (ISO 9276-6)",
         "mm",
         2,
-        _mm(lambda c: c.measures.max_feret_px),
+        _mm(lambda s: s.max_feret_mm),
     ),
     Column(
         "min_feret_mm",
@@ -118,26 +119,20 @@ CANDIDATES: tuple[Column, ...] = (
         "smallest distance of parallel tangents (ISO 9276-6)",
         "mm",
         2,
-        _mm(lambda c: c.measures.min_feret_px),
+        _mm(lambda s: s.min_feret_mm),
     ),
-    Column("area_mm2", "number", "projected area", "mm²", 3, _mm2),
+    Column("area_mm2", "number", "projected area", "mm²", 3, _mm(lambda s: s.area_mm2)),
     Column(
         "equivalent_diameter_mm",
         "number",
         "diameter of the disc of the same area (ISO 9276-6)",
         "mm",
         2,
-        _mm(lambda c: c.measures.equivalent_diameter_px),
+        _mm(lambda s: s.equivalent_diameter_mm),
     ),
-    Column(
-        "aspect_ratio", "number", "min_feret / max_feret (ISO 9276-6)", "", 2, lambda b, i, c: c.measures.aspect_ratio
-    ),
-    Column(
-        "circularity", "number", "sqrt(4π area) / perimeter (ISO 9276-6)", "", 2, lambda b, i, c: c.measures.circularity
-    ),
-    Column(
-        "solidity", "number", "area / area of the convex hull (ISO 9276-6)", "", 2, lambda b, i, c: c.measures.solidity
-    ),
+    Column("aspect_ratio", "number", "min_feret / max_feret (ISO 9276-6)", "", 2, _form("aspect_ratio")),
+    Column("circularity", "number", "sqrt(4π area) / perimeter (ISO 9276-6)", "", 2, _form("circularity")),
+    Column("solidity", "number", "area / area of the convex hull (ISO 9276-6)", "", 2, _form("solidity")),
     Column(
         "delta_e",
         "number",
@@ -179,6 +174,7 @@ class ShotFacts:
     inspection: Inspection | None
     error: str = ""
     duplicate_of: str = ""
+    drift: str = ""
 
 
 def _of(pick: Callable[[Inspection], Cell]) -> Callable[[ShotFacts], Cell]:
@@ -204,11 +200,18 @@ SHOTS: tuple[Column, ...] = (
     Column("taken_at", "text", "the camera's own time", get=_of(lambda i: i.taken_at)),
     Column("width_px", "integer", "upright width", "px", get=_of(lambda i: i.width_px)),
     Column("height_px", "integer", "upright height", "px", get=_of(lambda i: i.height_px)),
-    Column("px_per_mm", "number", "scale; empty when unknown", "px/mm", 2, _of(lambda i: i.px_per_mm)),
+    Column(
+        "px_per_mm",
+        "number",
+        "scale where it is quoted (the slip's centre); empty when unknown",
+        "px/mm",
+        2,
+        _of(lambda i: i.px_per_mm),
+    ),
     Column(
         "scale_from",
         "text",
-        "where the scale comes from: option, profile or none",
+        "where the scale comes from: slip, profile, option, ruler or none",
         get=_of(lambda i: str(i.scale_from)),
     ),
     Column("ground", "text", "panel, water or cloth", get=_of(lambda i: str(i.ground))),
@@ -233,7 +236,7 @@ SHOTS: tuple[Column, ...] = (
     Column(
         "sharpness_cy_mm",
         "number",
-        "where contrast falls to half (MTF50), estimated from the shot's own edges",
+        "where contrast falls to half (MTF50, ISO 12233) without the camera's sharpening: on the slip, else from the shot's own edges",
         "cy/mm",
         2,
         _of(_sharpness_cy_mm),
@@ -255,7 +258,12 @@ SHOTS: tuple[Column, ...] = (
         _of(lambda i: 100 * i.quality.unsearched),
     ),
     Column("usable", "text", "no: the shot can't show what it is meant to", get=_of(lambda i: str(i.usable))),
-    Column("reasons", "text", "what limits this shot, in plain words", get=_of(lambda i: " ".join(i.reasons))),
+    Column(
+        "reasons",
+        "text",
+        "the one thing to change first, then what limits this shot, in plain words",
+        get=_of(lambda i: " ".join(filter(None, (i.instruction, *i.reasons)))),
+    ),
     Column(
         "limit_round_mm", "number", "smallest round speck it could have shown", "mm", 2, _of(lambda i: i.limit_round_mm)
     ),
@@ -269,7 +277,7 @@ SHOTS: tuple[Column, ...] = (
     ),
     Column("candidates", "integer", "rows of this shot in candidates.csv", get=_of(lambda i: len(i.candidates))),
     Column("duplicate_of", "text", "another shot with the same bytes", get=lambda f: f.duplicate_of),
-    Column("drift", "text", "how the panel differs from its profile"),
+    Column("drift", "text", "how the shot differs from the panel's profile", get=lambda f: f.drift),
     Column("error", "text", "why this shot could not be scored", get=lambda f: f.error),
 )
 

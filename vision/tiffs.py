@@ -14,8 +14,9 @@ from PIL import TiffImagePlugin
 
 from vision import icc
 from vision.errors import UnreadableShot
+from vision.exif import read_exif
 from vision.kinds import BREAKS_OFF, RAW
-from vision.raster import EXTRA_CHANNEL, FIRST_OF_SEVERAL, Raster, plain_pixels, read_exif, through_opencv
+from vision.raster import EXTRA_CHANNEL, FIRST_OF_SEVERAL, Raster, plain_pixels, through_opencv
 
 Pixels = NDArray[Any]
 
@@ -47,7 +48,7 @@ def decode_tiff(data: bytes, check_size: Callable[[int, int], None]) -> Raster:
             raise UnreadableShot(BREAKS_OFF)
         if len(ends) < math.prod(page.chunked):  # tifffile would fill up what is missing with black
             raise UnreadableShot(ODD_TIFF)
-        orientation, when = read_exif(data)
+        tags = read_exif(data)
         notes: tuple[str, ...] = (FIRST_OF_SEVERAL,) if _full_pictures(tiff) > 1 else ()
         profile = page.iccprofile
         spare = _spare_channel(page)
@@ -57,9 +58,9 @@ def decode_tiff(data: bytes, check_size: Callable[[int, int], None]) -> Raster:
             pixels, said = _eight_bits(_untagged(data, page), profile)
             if page.photometric == _INKS:
                 profile = None  # used up on the way from inks to colours
-            return Raster(pixels, profile, None, orientation, when, notes=notes + said)
+            return Raster(pixels, profile, None, tags, notes=notes + said)
         pixels = _sixteen_bits(page, data, keep_spare=spare == "alpha")
-        return Raster(pixels, profile, None, orientation, when, page.extrasamples[:1] == (1,), notes)
+        return Raster(pixels, profile, None, tags, page.extrasamples[:1] == (1,), notes)
 
 
 def _refuse(page: Any) -> None:

@@ -215,6 +215,10 @@ class Setup:
     slip_outlines_px: tuple[NDArray[np.float64], ...] = ()
     """Polygons (n, 2) of what is printed for us and never searched."""
     sharpness: Sharpness | None = None
+    camera_mm: float | None = None
+    """From the camera to the ground's plane, where the slip tells it."""
+    black_over_white: float | None = None
+    """Light of printed black against its white, where a slip shows it: a veil over the picture raises it."""
     even_light: EvenLight | None = None
     fixed_marks: tuple[FixedMark, ...] = ()
     ground: Ground | None = None
@@ -319,6 +323,23 @@ class Measures:
 
 
 @dataclass(frozen=True)
+class SizesMm:
+    """Place, size and form of one speck on the ground's plane, in millimetres (ISO 9276-6 names)."""
+
+    x_mm: float
+    y_mm: float
+    length_mm: float
+    width_mm: float
+    max_feret_mm: float
+    min_feret_mm: float
+    area_mm2: float
+    equivalent_diameter_mm: float
+    aspect_ratio: float
+    circularity: float
+    solidity: float
+
+
+@dataclass(frozen=True)
 class Candidate:
     """One row of candidates.csv before it is a row."""
 
@@ -331,12 +352,10 @@ class Candidate:
     resembles: str
     why: str
     score: float
-    px_per_mm: float | None
+    sizes: SizesMm | None
+    """None where the scale is unknown, or not known well enough at its place."""
     size_uncertainty: float | None
-
-    def mm(self, length_px: float) -> float | None:
-        """A length in millimetres, or None where the scale is unknown."""
-        return None if self.px_per_mm is None else length_px / self.px_per_mm
+    """Relative standard uncertainty of length and width (GUM); None as `sizes`."""
 
 
 @dataclass(frozen=True)
@@ -358,6 +377,43 @@ class ShotQuality:
 
 
 @dataclass(frozen=True)
+class Conditions:
+    """What is wrong with the shot as a whole, as numbers; each says nothing at its default. See vision/conditions/."""
+
+    too_bright_stops: float = 0.0
+    """By how much less to expose, in stops (halvings of light)."""
+    too_dark_stops: float = 0.0
+    outshines: float = 0.0
+    """How many times brighter than the produce the panel under it is, where the produce is lit from above."""
+    glare: float = 0.0
+    """Share of what was searched that mirrors a lamp."""
+    glare_at: str = ""
+    """Where: 'at the top', 'in the middle', …"""
+    smeared: float = 0.0
+    """Share of the light that a smeared lens throws far from where it belongs."""
+    steam: float = 0.0
+    """Share of the light that steam adds where it is thickest."""
+    shade: float = 0.0
+    """Share of the picture too dark to judge."""
+    touching: tuple[tuple[int, int], ...] = ()
+    """Pairs of pieces, numbered in reading order, that touch."""
+    drops: int = 0
+    """Drops of water on a bare panel."""
+    bubbles: float = 0.0
+    """Share of the water that bubbles cover."""
+    deep: str = ""
+    """'bottom' or 'surface': which of the two is soft where the other is sharp."""
+    soft_side: str = ""
+    """The side of the picture that is soft where the other is sharp."""
+    wall: float = 0.0
+    """Share of the picture that the tray's wall and what condenses on it hide."""
+    mist: float = 0.0
+    """Share of the picture that condensation hides."""
+    flicker: float = 0.0
+    """Relative amplitude of bands that a flickering panel leaves."""
+
+
+@dataclass(frozen=True)
 class Inspection:
     """All that one photograph gave: the value from which picture and table rows are made."""
 
@@ -373,6 +429,7 @@ class Inspection:
     quality: ShotQuality
     usable: Usable
     reasons: tuple[str, ...]
+    """What limits this shot, in sentences."""
     limit_round_mm: float | None
     limit_linear_mm: float | None
     candidates: tuple[Candidate, ...]
@@ -383,3 +440,10 @@ class Inspection:
     fixed_marks: tuple[FixedMark, ...] = ()
     """Marks of the profile that were not counted because nothing changed there."""
     produce_name: str = ""
+    instruction: str = ""
+    """The one thing to change first; '' where nothing was found that should be."""
+    conditions: Conditions = Conditions()
+    ground_share: float = 0.0
+    produce_share: float = 0.0
+    searched_step: int = 1
+    """Shot pixels per pixel of the picture that was searched."""

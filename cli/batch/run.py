@@ -11,6 +11,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from cli.batch.belonging import BLANK
 from cli.batch.folder import Source
 from cli.batch.ledger import Entry, Ledger
 from cli.batch.output import OutputFolder, writing
@@ -155,6 +156,7 @@ def told_of(entry: Entry) -> ShotTold:
         reasons=unescape(entry.row[_COLUMN["reasons"]]),
         error=entry.error,
         duplicate_of=entry.duplicate_of,
+        blank=entry.row[_COLUMN["view"]] == BLANK,
     )
 
 

@@ -23,6 +23,8 @@ class ShotTold:
     reasons: str = ""
     error: str = ""
     duplicate_of: str = ""
+    blank: bool = False
+    """A shot of the wiped tray: what is on it is counted apart."""
 
     @property
     def line(self) -> str:
@@ -45,7 +47,11 @@ class Tally:
 
     @property
     def flags(self) -> int:
-        return sum(shot.flags for shot in self.told)
+        return sum(shot.flags for shot in self.told if not shot.blank)
+
+    @property
+    def flags_on_blanks(self) -> int:
+        return sum(shot.flags for shot in self.told if shot.blank)
 
     @property
     def failed(self) -> list[ShotTold]:
@@ -71,6 +77,7 @@ class Tally:
             "scored": self.scored,
             "kept": self.kept,
             "flagged": self.flags,
+            "flagged_on_blanks": self.flags_on_blanks,
             "failed": len(self.failed),
             "duplicates": self.duplicates,
             "take_again": len(self.take_again),
@@ -78,10 +85,14 @@ class Tally:
 
     def closing_lines(self) -> list[str]:
         """What stands at the end of every call."""
-        flagged = sum(shot.flags > 0 for shot in self.told)
+        flagged = sum(shot.flags > 0 for shot in self.told if not shot.blank)
         lines = [f"{count(self.scored, 'shot')} scored, {count(self.flags, 'speck')} flagged on {flagged} of them."]
         if not self.flags:
             lines[0] = f"{count(self.scored, 'shot')} scored. {NONE_FLAGGED}"
+        if self.flags_on_blanks:
+            lines.append(
+                f"Apart from these: {count(self.flags_on_blanks, 'speck')} on blank shots, before any produce."
+            )
         if self.kept:
             lines.append(f"{self.kept} of the {count(len(self.told), 'file')} stood here from an earlier call.")
         if self.duplicates:

@@ -14,6 +14,7 @@ from typing import Any
 import jinja2
 from markupsafe import Markup
 
+from cli.batch.belonging import BLANK
 from cli.pages import words
 from cli.pages.names import ShotFiles, link, shot_files
 from vision.sheet import Box, Place, Sheet, lay_out, small_size
@@ -64,6 +65,15 @@ class ShotView:
     @property
     def small_size(self) -> tuple[int, int]:
         return small_size(int(self.row["width_px"]), int(self.row["height_px"]))
+
+    @property
+    def blank(self) -> bool:
+        return self.row["view"] == BLANK
+
+    @property
+    def first_sentence(self) -> str:
+        """What to change first, of a shot that should be taken again."""
+        return self.row["reasons"].split(". ")[0].removesuffix(".") + "."
 
     @property
     def take_again(self) -> bool:
@@ -122,11 +132,13 @@ def _views(
 
 
 def _totals(views: Sequence[ShotView]) -> list[str]:
-    flagged = sum(view.count for view in views)
+    flagged = sum(view.count for view in views if not view.blank)
+    on_blanks = sum(view.count for view in views if view.blank)
     again = sum(view.take_again for view in views)
     not_read = sum(bool(view.row["error"]) for view in views)
     totals = [words.ONE_SHOT if len(views) == 1 else words.SHOTS.format(n=len(views))]
     totals.append(words.FLAGGED_IN_ALL.format(n=flagged) if flagged else words.NONE_IN_ALL)
+    totals += [words.ON_BLANKS_IN_ALL.format(n=on_blanks)] if on_blanks else []
     totals += [words.AGAIN_IN_ALL.format(n=again)] if again else []
     totals += [words.NOT_READ_IN_ALL.format(n=not_read)] if not_read else []
     return totals

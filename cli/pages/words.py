@@ -11,6 +11,7 @@ HEADING = "Shots to look at"
 FLAGGED = "{n} flagged"
 ONE_SHOT, SHOTS = "1 shot", "{n} shots"
 FLAGGED_IN_ALL, NONE_IN_ALL = "{n} flagged in all", "0 flagged in all. That is not a finding of none."
+ON_BLANKS_IN_ALL = "{n} more on blank shots, before any produce"
 AGAIN_IN_ALL = "{n} to take again"
 NOT_READ_IN_ALL = "{n} could not be read"
 CAUTIONS = (
@@ -28,8 +29,8 @@ COLUMN_FLAGGED = "Flagged"
 COLUMN_NOTE = "What to do first"
 
 TAKE_AGAIN = "Take this shot again:"
-TAKE_AGAIN_SHORT = "Take this shot again"
-LIMITS = "What limits this shot:"
+LIMITS = "What to know of this shot:"
+BLANK = "A blank, before any produce: what is flagged here is counted apart."
 NOT_READ = "This shot could not be read or scored:"
 NOT_READ_SHORT = "Could not be read"
 SAME_AS = "The same photograph, byte for byte, as"
@@ -57,7 +58,12 @@ LIMIT_UNKNOWN = "unknown"
 LIMIT_NO_SCALE = "unknown without a scale"
 SCALE = "Scale"
 SCALE_IS = "{n} px/mm {source}"
-SCALE_FROM = {"option": "as given by hand", "profile": "from the panel profile"}
+SCALE_FROM = {
+    "option": "as given by hand",
+    "ruler": "from the ruler shown by hand",
+    "profile": "from the panel profile",
+    "slip": "from the slip",
+}
 NO_SCALE = "not known; sizes in mm are not given"
 
 CROPS = "The flags of this shot, as they lie in the picture: row by row from the top, from left to right."

@@ -8,13 +8,18 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from importlib import resources
+from types import MappingProxyType
 from typing import Any
 
 from vision.errors import GuideError
+from vision.guides.views import VIEWS
 from vision.types import Ground, LitFrom
 
+PX_PER_MM: Mapping[str, float] = MappingProxyType({name: view.px_per_mm for name, view in VIEWS.items()})
+"""What each view asks for where a guide asks for nothing else."""
 _LISTS = ("insects", "look_alikes", "preparation", "look_at")
 
 
@@ -32,6 +37,8 @@ class Guide:
     look_at: tuple[str, ...]
     source: str
     digest: str
+    px_per_mm: Mapping[str, float] = field(default_factory=lambda: PX_PER_MM)
+    """How fine a picture each view asks for."""
 
     @property
     def text(self) -> tuple[str, ...]:
@@ -39,6 +46,8 @@ class Guide:
         lines = [self.title, "", f"Light from {self.lit_from}, on {self.ground}.", "", "Prepare"]
         lines += [f"  - {line}" for line in self.preparation]
         lines += ["", "Look at"] + [f"  - {line}" for line in self.look_at]
+        finest = ", ".join(f"{view} {need:g}" for view, need in self.px_per_mm.items())
+        lines += ["", f"Pixels in a millimetre, at least: {finest}."]
         lines += ["", f"Expect: {', '.join(self.insects)}.", f"Easily mistaken: {', '.join(self.look_alikes)}."]
         lines += ["", f"Source: {self.source}. Your supervising authority's rule goes before this page."]
         return tuple(lines)
@@ -63,6 +72,7 @@ def parse_guide(name: str, data: bytes) -> Guide:
         values = tomllib.loads(data.decode("utf-8"))
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise GuideError(f"The guide {name!r} is not TOML: {error}.") from error
+    asked = values.pop("px_per_mm", {})
     wanted = {"title", "lit_from", "ground", "source", *_LISTS}
     if wrong := sorted(wanted ^ set(values)):
         raise GuideError(f"The guide {name!r} lacks or does not know: {', '.join(wrong)}.")
@@ -73,8 +83,23 @@ def parse_guide(name: str, data: bytes) -> Guide:
         ground=_one_of(name, "ground", Ground, values["ground"]),
         source=_text(name, "source", values["source"]),
         digest=hashlib.sha256(data).hexdigest(),
+        px_per_mm=_needs(name, asked),
         **{key: _texts(name, key, values[key]) for key in _LISTS},
     )
+
+
+def _needs(name: str, asked: Any) -> Mapping[str, float]:
+    """What every view asks for, with the guide's own figures where it has some."""
+    if not isinstance(asked, dict):
+        raise GuideError(f"In the guide {name!r}, px_per_mm must be a table of views.")
+    for view, need in asked.items():
+        number = isinstance(need, (int, float)) and not isinstance(need, bool)
+        if view not in VIEWS or not number or not 1 <= need <= 400:
+            known = ", ".join(VIEWS)
+            raise GuideError(
+                f"In the guide {name!r}, px_per_mm.{view} must be a view ({known}) with a number from 1 to 400."
+            )
+    return MappingProxyType({**PX_PER_MM, **{view: float(need) for view, need in asked.items()}})
 
 
 def _text(name: str, key: str, value: Any) -> str:

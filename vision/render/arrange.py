@@ -8,6 +8,7 @@ import numpy as np
 
 from vision.render.bodies import draw_body
 from vision.render.debris import DRAWN_BY
+from vision.render.faults import shaded
 from vision.render.ground import GroundLight
 from vision.render.laying import (
     Window,
@@ -131,7 +132,7 @@ def lay_produce(scene: Scene) -> None:
         return
     alpha = above.layer.alpha[..., None]
     scene.light *= 1 - alpha
-    scene.light += alpha * above.layer.reflectance * above.lamp
+    scene.light += alpha * shaded(above.layer.reflectance, above.layer.shade, scene.recipe) * above.lamp
 
 
 def lay_insects(scene: Scene) -> None:

@@ -73,13 +73,16 @@ def draw_florets(
     view: str,
     heated: bool,
     pieces: int | None = None,
+    apart_mm: float | None = None,
+    touching: int = 0,
     light_direction: tuple[float, float] = (-0.5, -0.7),
     specular: float = 0.05,
 ) -> ProduceLayer:
     """Draw cut broccoli florets, each at most about 76 by 38 mm (common practice, no source).
 
     `view` is "underside" (stalks and branches, buds round the rim) or "opened" (bud clusters fanned out); `heated` makes them
-    olive, wet and partly browned. `pieces`: how many, None for as many as suit the picture. `light_direction`: x and y of the
+    olive, wet and partly browned. `pieces`: how many, None for as many as suit the picture; `apart_mm`, `touching`: how far apart
+    they lie and how many of them are pushed against another (lay_out). `light_direction`: x and y of the
     way towards the lamp for a rise of 1. `specular`: strength of the glints in reflectance. Raises ValueError for another view.
     """
     if view not in VIEWS:
@@ -88,7 +91,8 @@ def draw_florets(
     grain = Grain(rng)
     drawn: list[_Piece] = []
     number = 1
-    for floret in lay_out(rng, width_px / px_per_mm, height_px / px_per_mm, pieces, view, heated):
+    size_mm = width_px / px_per_mm, height_px / px_per_mm
+    for floret in lay_out(rng, *size_mm, pieces, view, heated, apart_mm, touching):
         drawn.append(_dressed(rng, floret, number, heated))
         number = drawn[-1].last
     if drawn:

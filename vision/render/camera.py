@@ -13,7 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from vision.render.faults import smeared
 from vision.render.recipe import Recipe, known, stream
+from vision.render.tilt import tilted
 from vision.types import FloatArray
 
 BLACK_LEVEL, WHITE_LEVEL = 1024, 60000
@@ -162,7 +164,7 @@ def photograph(light: FloatArray, recipe: Recipe, rng: np.random.Generator) -> t
     The light array may be changed.
     """
     h, w = light.shape[:2]
-    light = _lens(light, recipe)
+    light = _lens(smeared(tilted(light, recipe), recipe), recipe)
     light *= np.float32(known(recipe.exposure))
     # The mosaic needs even sides.
     light = np.pad(light, ((0, h % 2), (0, w % 2), (0, 0)), mode="edge")

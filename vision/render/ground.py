@@ -8,6 +8,7 @@ import numpy as np
 
 from vision.render.broccoli import ProduceLayer, draw_florets
 from vision.render.camera import blurred
+from vision.render.faults import panel_left_on
 from vision.render.panel import lumps, panel_light, vessel, water_light
 from vision.render.recipe import Recipe, known, stream
 from vision.types import FloatArray
@@ -65,6 +66,8 @@ def _under_lamps(recipe: Recipe) -> GroundLight:
         view=known(recipe.view),
         heated=known(recipe.heated),
         pieces=recipe.pieces,
+        apart_mm=recipe.apart_mm,
+        touching=recipe.touching,
         light_direction=to_lamp,
         specular=known(recipe.specular),
     )
@@ -77,6 +80,9 @@ def _under_lamps(recipe: Recipe) -> GroundLight:
     if rng.random() < 0.4:
         # The panel is left on, low.
         light += np.float32(rng.uniform(0.05, 0.3)) * panel_light(recipe)
+    left_on = panel_left_on(recipe)
+    if left_on is not None:
+        light += left_on
     reached = np.where(layer.alpha > 0.5, layer.shade, layer.ground_shadow).astype(np.float32)
     shade = blurred(reached, 0.3 * recipe.px_per_mm)
     return GroundLight(light, None, LitFromAbove(layer, lamp, shade, to_lamp))

@@ -103,8 +103,8 @@ def _film(recipe: Recipe, rng: np.random.Generator, x: FloatArray) -> FloatArray
     return np.asarray(cv2.resize(wide, (width, height), interpolation=cv2.INTER_CUBIC) + 0.5 * fine, np.float32)
 
 
-def mirrored_lamp(recipe: Recipe) -> FloatArray:
-    """A lamp or window mirrored by the surface, (h, w), relative to the panel: a soft-edged patch torn by ripples."""
+def mirrored_lamp(recipe: Recipe, bright: float) -> FloatArray:
+    """A lamp or window mirrored by the surface, (h, w), `bright` relative to the panel: a soft-edged patch torn by ripples."""
     rng = stream(recipe.seed, "lamp", 2)
     x, y = _coarse_mm(recipe)
     u, v = (x / x.max() - 0.5) * 2, (y / y.max() - 0.5) * 2
@@ -112,7 +112,7 @@ def mirrored_lamp(recipe: Recipe) -> FloatArray:
     along, across = (u - cx) * np.cos(a) + (v - cy) * np.sin(a), (v - cy) * np.cos(a) - (u - cx) * np.sin(a)
     torn = 0.25 * lumps(rng, x.shape[0], x.shape[1], max(3.0 * recipe.px_per_mm / COARSE_PX, 1.5))
     far = np.hypot(along / rng.uniform(0.1, 0.5), across / rng.uniform(0.05, 0.25)) + torn
-    return spread(np.asarray(known(recipe.glare) / (1 + np.exp((far - 1) * 7)), np.float32), recipe)
+    return spread(np.asarray(bright / (1 + np.exp((far - 1) * 7)), np.float32), recipe)
 
 
 def vessel(recipe: Recipe) -> tuple[FloatArray, FloatArray] | None:

@@ -7,6 +7,8 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from vision.render.prints import Print
+
 T = TypeVar("T")
 
 KINDS = ("blank", "water", "broccoli")
@@ -25,6 +27,7 @@ STREAMS = {
     "debris": 9,
     "lamp": 10,
     "heat": 11,
+    "faults": 12,
 }
 
 
@@ -82,6 +85,10 @@ class Recipe:
     view: str | None = None
     """'underside' or 'opened' florets."""
     pieces: int | None = None
+    apart_mm: float | None = None
+    """Least distance between florets; None: they are laid to fill the picture and may touch."""
+    touching: int = 0
+    """How many florets are pushed against their neighbour."""
     white_ground: float | None = None
     """Reflectance of the panel that serves as the ground, 0..1."""
     light_angle_deg: float | None = None
@@ -125,6 +132,31 @@ class Recipe:
     """0: plain sRGB; 1: a phone's strong contrast curve."""
     jpeg_quality: int | None = None
     chroma_halved: bool | None = None
+
+    # Faults: never drawn by chance, each absent at 0.
+    smear: float = 0.0
+    """Share of the light that a smeared lens throws into a wide halo, 0..1."""
+    smear_reach: float = 0.025
+    """Standard deviation of the halo's narrow part as a share of the picture's width; the wide part's is three times that."""
+    steam: float = 0.0
+    """Share of the light that steam takes and replaces by grey-white light where it is thickest, 0..1."""
+    steam_lump_mm: float = 25.0
+    film_glare: float = 0.0
+    """Light of a lamp mirrored by film or a wet tray over the scene, relative to the ground."""
+    panel_on: float = 0.0
+    """Light of a panel left on under produce lit from above, relative to the lamps' on a white surface."""
+    wet_panel: float = 0.0
+    """Share of a dry panel that drops of water cover."""
+    foam: float = 0.0
+    """Share of the water that rafts of bubbles cover."""
+    condensation: float = 0.0
+    """Share of the picture, from one side inwards, that mist on a cover or on the tray's rim hides."""
+    prints: tuple[Print, ...] = ()
+    """Printed pieces that lie flat on the ground."""
+    tilt_blur_px: float = 0.0
+    """Standard deviation of the blur at the picture's top, falling to none at its bottom: a tilted camera's."""
+    deep_shade: float = 0.0
+    """How much darker produce is that the lamp reaches little: exponent over 1 of its illumination."""
 
     def __post_init__(self) -> None:
         if self.kind not in KINDS:

@@ -9,10 +9,13 @@ from numpy.typing import NDArray
 
 from vision.render.arrange import Laid, Scene, lay_debris, lay_insects, lay_marks, lay_produce
 from vision.render.camera import photograph
+from vision.render.faults import film_glare, steamed
 from vision.render.ground import bare_ground
 from vision.render.panel import mirrored_lamp
+from vision.render.prints import lay_print
 from vision.render.recipe import Recipe, filled, known, stream
 from vision.render.truth import Sighting, TrueBody, finished, moments
+from vision.render.wet import lay_water
 from vision.types import FloatArray
 
 
@@ -35,14 +38,33 @@ def draw(recipe: Recipe) -> Drawn:
     ground = bare_ground(recipe)
     scene = Scene(recipe, ground, ground.light, np.ones((recipe.height_px, recipe.width_px), np.float32))
     lay_marks(scene)
+    _lay_prints(scene)
     lay_produce(scene)
     lay_insects(scene)
     lay_debris(scene)
+    lay_water(scene)
     truth = _truth(scene)
     if recipe.kind == "water" and known(recipe.glare) > 0:
-        scene.light += mirrored_lamp(recipe)[..., None]
+        scene.light += mirrored_lamp(recipe, known(recipe.glare))[..., None]
+    _hide(scene)
     pixels, jpeg = photograph(scene.light, recipe, stream(recipe.seed, "noise"))
     return Drawn(pixels, jpeg, truth, recipe.px_per_mm, "above" if recipe.kind == "broccoli" else "below", recipe)
+
+
+def _lay_prints(scene: Scene) -> None:
+    above = scene.ground.above
+    lamp = None if above is None else above.lamp * above.shade[..., None]
+    for each in scene.recipe.prints:
+        lay_print(scene.light, each, scene.recipe.px_per_mm, known(scene.recipe.room_light), lamp)
+
+
+def _hide(scene: Scene) -> None:
+    """What comes between the scene and the lens."""
+    glare = film_glare(scene.recipe)
+    if glare is not None:
+        scene.light += glare[..., None]
+    above = scene.ground.above
+    scene.light = steamed(scene.light, scene.recipe, None if above is None else above.layer.alpha)
 
 
 def _truth(scene: Scene) -> tuple[TrueBody, ...]:

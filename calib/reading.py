@@ -1,0 +1,178 @@
+"""What is known of a shot's stand before it is searched: what a person said, what the slip in it shows, what the profile holds.
+
+Each source goes before the next where both speak: the person, the slip, the profile. Nothing is used in silence that the other
+sources contradict.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.ground_plane import fit_ground
+from calib.own_edges import own_sharpness
+from calib.profile import Profile, setup_for
+from calib.realign import same_camera
+from calib.sharpness import Crossing, Edge, measure_sharpness
+from calib.slip.find import find_slip
+from calib.slip.layout import CHEQUER_MM
+from calib.slip.view import PieceView, PrintedEdge, SlipText
+from vision.geometry import px_per_mm_at
+from vision.guides.views import VIEWS, View
+from vision.light import linear_light
+from vision.types import CameraFacts, Ground, GroundMap, Lens, LitFrom, ScaleFrom, Setup, Sharpness, Shot
+
+_SAME_SCALE = 0.02
+"""Two sources of a scale that differ by more contradict each other: a print stretched to fit a page is off by 3 % and more."""
+_FILM_DIAGONAL_MM = math.hypot(36.0, 24.0)
+
+
+@dataclass(frozen=True)
+class Told:
+    """What a person said of all shots of a call; None where they said nothing."""
+
+    px_per_mm: float | None = None
+    scale_from: ScaleFrom = ScaleFrom.OPTION
+    ground: Ground | None = None
+    lit_from: LitFrom | None = None
+
+
+@dataclass(frozen=True)
+class Reading:
+    """The set-up of one shot, and what is to be said of how it came about."""
+
+    setup: Setup
+    text: SlipText | None = None
+    """What the slip's code says."""
+    complaints: tuple[str, ...] = ()
+    """Sentences about slip and profile that ask for something to be changed."""
+    facts: tuple[str, ...] = ()
+    """Sentences that only limit what the shot says."""
+
+
+def read_setup(shot: Shot, told: Told, profile: Profile | None, view: str = "") -> Reading:
+    """Scale, geometry, sharpness, even light and fixed marks of a shot, from all that is known of it.
+
+    `view` is a key of VIEWS or ''; it goes before a guide, which speaks of a kind of produce as a whole.
+    """
+    seen = VIEWS.get(view, View(0.0))
+    setup, said = (Setup(), ()) if profile is None else setup_for(profile, shot)
+    slip = find_slip(shot.pixels)
+    complaints = [*slip.complaints]
+    if slip.pieces:
+        lens = profile.lens if profile is not None and same_camera(profile, shot) else None
+        setup, more = _with_slip(shot, setup, slip.pieces, lens)
+        complaints += more
+    edges = [_edge(piece, edge) for piece in slip.pieces for edge in piece.edges]
+    setup = replace(
+        setup,
+        sharpness=_sharpness(shot, edges, slip.pieces),
+        black_over_white=black_over_white(shot.pixels, edges),
+        ground=told.ground or seen.ground,
+        lit_from=told.lit_from or seen.lit_from,
+    )
+    if told.px_per_mm is not None:
+        complaints += _contradicts(told.px_per_mm, setup, "the scale given by hand")
+        setup = replace(setup, px_per_mm=told.px_per_mm, scale_from=told.scale_from, ground_map=None)
+    return Reading(setup, slip.text, tuple(complaints), said)
+
+
+def _with_slip(shot: Shot, setup: Setup, pieces: Sequence[PieceView], lens: Lens | None) -> tuple[Setup, list[str]]:
+    """The set-up with the slip's scale and plane, and what the slip contradicts."""
+    setup = replace(setup, slip_outlines_px=tuple(_seen(piece, piece.outline_mm) for piece in pieces))
+    fit = fit_ground(pieces, shot.width_px, shot.height_px, lens, focal_px(shot.camera, shot.width_px, shot.height_px))
+    if fit.ground_map is None:
+        return setup, list(fit.words)
+    scale = _scale(fit.ground_map)
+    words = [*fit.words, *_contradicts(scale, setup, "the slip")]
+    if setup.ground_map is not None and not words:
+        # The stand's own map was made from many shots and reaches over all of the picture; the slip bears it out.
+        return setup, words
+    taken = replace(
+        setup, px_per_mm=scale, scale_from=ScaleFrom.SLIP, ground_map=fit.ground_map, camera_mm=fit.distance_mm
+    )
+    return taken, words
+
+
+def _contradicts(scale: float, setup: Setup, who: str) -> list[str]:
+    if setup.px_per_mm is None or abs(scale / setup.px_per_mm - 1) <= _SAME_SCALE:
+        return []
+    other = {ScaleFrom.SLIP: "the slip", ScaleFrom.PROFILE: "the panel profile"}.get(setup.scale_from, "another source")
+    return [
+        f"Scales disagree: {who} says {scale:.2f} px/mm, {other} {setup.px_per_mm:.2f}: measure the slip's 50.0 mm bar with a "
+        "ruler, and look whether camera or stand moved."
+    ]
+
+
+def _sharpness(shot: Shot, edges: Sequence[Edge], pieces: Sequence[PieceView]) -> Sharpness | None:
+    crossings = [crossing for piece in pieces for crossing in _crossings(piece)]
+    measured = measure_sharpness(shot.pixels, edges, crossings)
+    return measured if measured is not None else own_sharpness(shot.pixels)
+
+
+def black_over_white(pixels: NDArray[Any], edges: Sequence[Edge]) -> float | None:
+    """Light of the print's dark side against its light side, from (h, w, 3) sRGB; None where no edge is seen whole."""
+    ratios = []
+    for start, end, room_px in edges:
+        a, b = np.array(start), np.array(end)
+        across = np.array([a[1] - b[1], b[0] - a[0]]) / max(float(np.hypot(*(b - a))), 1e-9) * room_px * 0.6
+        along = a + np.linspace(0.2, 0.8, 20)[:, None] * (b - a)
+        sides = []
+        for points in (along + across, along - across):
+            x, y = np.rint(points).astype(int).T
+            if min(x.min(), y.min()) < 0 or x.max() >= pixels.shape[1] or y.max() >= pixels.shape[0]:
+                break
+            sides.append(float(np.median(linear_light(pixels[y, x][None])[0].mean(axis=1))))
+        if len(sides) == 2 and max(sides) > 0:
+            ratios.append(min(sides) / max(sides))
+    return float(np.median(ratios)) if ratios else None
+
+
+def _edge(piece: PieceView, edge: PrintedEdge) -> Edge:
+    start, end = (_point(_seen(piece, np.array([at]))[0]) for at in (edge.start_mm, edge.end_mm))
+    return start, end, edge.room_mm * _local_scale(piece, edge.start_mm)
+
+
+def _crossings(piece: PieceView) -> list[Crossing]:
+    half = CHEQUER_MM / 2
+    at, right, down = (_seen(piece, piece.points_mm + step) for step in ((0, 0), (half, 0), (0, half)))
+    return [Crossing(_point(a), _point(r - a), _point(d - a)) for a, r, d in zip(at, right, down, strict=True)]
+
+
+def _point(xy: NDArray[np.float64]) -> tuple[float, float]:
+    return float(xy[0]), float(xy[1])
+
+
+def _homography(piece: PieceView) -> NDArray[np.float64]:
+    found, _ = cv2.findHomography(piece.points_mm, piece.points_px)
+    return np.asarray(found, dtype=np.float64)
+
+
+def _seen(piece: PieceView, points_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Points (n, 2) of a piece where the shot shows them."""
+    points = np.asarray(points_mm, dtype=np.float64).reshape(-1, 1, 2)
+    return np.asarray(cv2.perspectiveTransform(points, _homography(piece)), dtype=np.float64).reshape(-1, 2)
+
+
+def _local_scale(piece: PieceView, at_mm: tuple[float, float]) -> float:
+    """Pixels in a millimetre near a point of a piece, in the direction that has fewer."""
+    x, y = at_mm
+    here, right, down = _seen(piece, np.array([[x, y], [x + 1, y], [x, y + 1]]))
+    return float(min(np.hypot(*(right - here)), np.hypot(*(down - here))))
+
+
+def _scale(ground_map: GroundMap) -> float:
+    return float(px_per_mm_at(ground_map, np.array([[ground_map.x_px, ground_map.y_px]]))[0])
+
+
+def focal_px(camera: CameraFacts, width_px: int, height_px: int) -> float | None:
+    """The focal length in pixels that the file's 35 mm equivalent stands for (by the diagonal; from memory)."""
+    if camera.focal_35mm is None or not 5 <= camera.focal_35mm <= 2000:
+        return None
+    return camera.focal_35mm * math.hypot(width_px, height_px) / _FILM_DIAGONAL_MM
