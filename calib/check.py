@@ -224,7 +224,7 @@ def _enlarged(e: Evidence) -> Finding | None:
     sharp = e.reading.setup.sharpness
     if sharp is not None and sharp.upsampled >= _ENLARGED:
         return Finding(
-            f"The picture was enlarged about {sharp.upsampled:.1f} times after it was taken: use the lens's own 2x, not the screen's.",
+            f"The picture was enlarged {sharp.upsampled:.1f} times or more after it was taken: use the lens's own 2x, not the screen's.",
             0.55,
         )
     scale = e.inspection.px_per_mm

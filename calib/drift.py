@@ -1,10 +1,10 @@
 """Does a profile still hold: each shot against the blanks, in level, colour, evenness, scale and marks.
 
-Limits. Level: a phone chooses its exposure anew, by up to a stop, so only more than that is said. Colour: a phone's white balance
-wanders by a tenth, which the map's correction takes out; 15% is a lamp that ages or a setting that was changed. Evenness: the
-corrected ground is flat to 1%; at 4% the map no longer is the panel's. Scale: 1% off makes every length 1% wrong. Marks: some hide under water, specks and
-blur, but two in three of those in view gone means that another panel, or another side of it, lies there. All are common practice, no
-source.
+Limits. Level: a phone chooses its exposure anew, by up to a stop, so only more than that is said. Colour: a phone's white
+balance wanders by a tenth, which the map's correction takes out; 15% is a lamp that ages or a setting that was changed.
+Evenness: the corrected ground is flat to 1%; at 4% the map no longer is the panel's. Scale: 1% off makes every length 1% wrong.
+Marks: some hide under water, specks and blur, but two in three of those in view gone means that another panel, or another side
+of it, lies there. All are common practice, no source.
 """
 
 from __future__ import annotations

@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.enlarged import enlarged
 from calib.ground_plane import fit_ground
 from calib.own_edges import own_sharpness
 from calib.profile import Profile, setup_for
@@ -112,8 +113,8 @@ def _contradicts(scale: float, setup: Setup, who: str) -> list[str]:
 
 def _sharpness(shot: Shot, edges: Sequence[Edge], pieces: Sequence[PieceView]) -> Sharpness | None:
     crossings = [crossing for piece in pieces for crossing in _crossings(piece)]
-    measured = measure_sharpness(shot.pixels, edges, crossings)
-    return measured if measured is not None else own_sharpness(shot.pixels)
+    measured = measure_sharpness(shot.pixels, edges, crossings) or own_sharpness(shot.pixels)
+    return None if measured is None else replace(measured, upsampled=enlarged(shot.pixels))
 
 
 def black_over_white(pixels: NDArray[Any], edges: Sequence[Edge]) -> float | None:

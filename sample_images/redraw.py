@@ -61,7 +61,10 @@ SAMPLES: tuple[Sample, ...] = (
     Sample("01-blank-panel-a", "the empty panel, before work", _recipe("blank", 1101, _some(), False)),
     Sample("02-blank-panel-b", "the empty panel again", _recipe("blank", 1102, _some(), False)),
     Sample("03-rinse-water-sample-1", "rinse water of the first ten florets", _recipe("water", 1103, _some(3, 2, 1), False)),
-    Sample("04-rinse-water-sample-2", "rinse water, a few small ones, with the slip under the tray", _recipe("water", 1104, _some(1, 3, 0), False, prints=_slip("2", 50, 60, -3))),
+    Sample(
+        "04-rinse-water-sample-2", "rinse water, a few small ones, with the slip under the tray",
+        _recipe("water", 1104, _some(1, 3, 0), False, prints=_slip("2", 50, 60, -3)),
+    ),
     Sample("05-rinse-water-sample-3", "rinse water that carries debris only", _recipe("water", 1105, _some(), False)),
     Sample("06-rinse-water-large", "rinse water, whole tray", _recipe("water", 1106, _some(4, 4, 2), True)),
     Sample(

@@ -440,7 +440,7 @@ def test_the_person_is_told_what_was_found_and_what_is_missing(stand: Path) -> N
     ):
         assert words in told
     good = calibration_lines(PROFILE, measurement(), "stand.toml", "stand-marks.png")
-    assert len(good) == 4
+    assert len(good) == 5
     assert not FORBIDDEN.search(told + " ".join(good) + stand.read_text("utf-8"))
 
 

@@ -92,7 +92,8 @@ def row(name: str, rows: list[dict[str, Points | float]]) -> None:
         f"{name:44s} scale {100 * np.quantile(scale, 0.95):6.3f} {100 * max(scale):6.3f} %  place {np.quantile(worst, 0.5):6.3f}"
         f" {np.quantile(worst, 0.95):6.3f} {max(worst):6.3f} mm said {np.median(said):6.3f}  length {100 * np.quantile(length, 0.95):6.3f}"
         f" {100 * length.max():6.3f} % said {100 * np.median(length_said):6.3f}"
-        f"  covers {covers[0]:.2f} {covers[1]:.2f} | {covers[2]:.2f} {covers[3]:.2f}  {1000 * np.median([float(r['seconds']) for r in rows]):4.0f} ms"
+        f"  covers {covers[0]:.2f} {covers[1]:.2f} | {covers[2]:.2f} {covers[3]:.2f}"
+        f"  {1000 * np.median([float(r['seconds']) for r in rows]):4.0f} ms"
     )
 
 
