@@ -91,7 +91,7 @@ def _with_slip(shot: Shot, setup: Setup, pieces: Sequence[PieceView], lens: Lens
     if fit.ground_map is None:
         return setup, list(fit.words)
     scale = _scale(fit.ground_map)
-    words = [*fit.words, *_contradicts(scale, setup, "the slip")]
+    words = [*fit.words, *_contradicts(scale, _quoted_at(setup, fit.ground_map), "the slip")]
     if setup.ground_map is not None and not words:
         # The stand's own map was made from many shots and reaches over all of the picture; the slip bears it out.
         return setup, words
@@ -99,6 +99,14 @@ def _with_slip(shot: Shot, setup: Setup, pieces: Sequence[PieceView], lens: Lens
         setup, px_per_mm=scale, scale_from=ScaleFrom.SLIP, ground_map=fit.ground_map, camera_mm=fit.distance_mm
     )
     return taken, words
+
+
+def _quoted_at(setup: Setup, slip: GroundMap) -> Setup:
+    """The set-up with the scale its own map has where the slip lies: a tilted stand's is another there."""
+    if setup.ground_map is None:
+        return setup
+    there = px_per_mm_at(setup.ground_map, np.array([[slip.x_px, slip.y_px]]))[0]
+    return replace(setup, px_per_mm=float(there) if np.isfinite(there) else setup.px_per_mm)
 
 
 def _contradicts(scale: float, setup: Setup, who: str) -> list[str]:

@@ -133,9 +133,10 @@ def _smooth(log: FloatArray) -> FloatArray:
     """Polynomials of the eighth degree through the map (h, w): what falls off slowly and has no place of its own."""
     y, x = (legvander(np.linspace(-1, 1, n), _DEGREE) for n in log.shape)
     low = np.add.outer(np.arange(_DEGREE + 1), np.arange(_DEGREE + 1)) <= _DEGREE
-    known = (y[::8, None, :, None] * x[None, ::8, None, :])[..., low].reshape(-1, int(low.sum()))
+    known = (y[::12, None, :, None] * x[None, ::12, None, :])[..., low].reshape(-1, int(low.sum()))
     factors = np.zeros(low.shape)
-    factors[low] = np.linalg.lstsq(known, log[::8, ::8].ravel(), rcond=None)[0]
+    lhs = known.T @ known + 1e-9 * np.eye(known.shape[1])
+    factors[low] = np.linalg.solve(lhs, known.T @ log[::12, ::12].ravel())
     return np.asarray(y @ factors @ x.T, dtype=np.float32)
 
 

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from warped_slip import STRIP_MIDDLE_MM, Camera, Fault, camera, photographed, scene
 
+from calib.profile import load_profile
 from calib.reading import Reading, Told, focal_px, read_setup
+from calib.set_up import measure_set_up, with_set_up
 from calib.slip.layout import strip
 from vision.geometry import ground_mm
 from vision.pipeline import inspect
@@ -16,6 +19,8 @@ from vision.quality import MTF50_OF_BLUR
 from vision.rank import shipped_ranker
 from vision.types import CameraFacts, Cut, Ground, LitFrom, ScaleFrom, Setup, Shot
 
+SAMPLE_PANEL = Path(__file__).parent.parent / "calib" / "profiles" / "sample_panel.toml"
+STRIP_AT = np.array([[1.0, 0, -20], [0, 1, -40], [0, 0, 1]])
 WIDE, HIGH = strip().wide_mm, strip().high_mm
 
 
@@ -165,3 +170,12 @@ def test_any_picture_has_a_reading(size: tuple[int, int]) -> None:
     for pixels in (np.zeros((*size, 3), np.uint8), rng.integers(0, 256, (*size, 3)).astype(np.uint8)):
         found = read_setup(Shot(pixels, "0" * 64, "a"), Told(), None)
         assert found.setup == replace(Setup(), sharpness=found.setup.sharpness)
+
+
+def test_a_stand_that_is_tilted_and_its_slip_agree_wherever_it_lies() -> None:
+    cam = camera(10, 20, 30, 0, size=(1800, 1400))
+    setup = measure_set_up([photographed(scene(cam, strips=(STRIP_AT,)), name="a.jpg")])
+    profile = with_set_up(load_profile(SAMPLE_PANEL), setup)
+    profile = replace(profile, even_light=replace(profile.even_light, width_px=1800, height_px=1400), marks=())
+    elsewhere = photographed(scene(cam, strips=(np.array([[1.0, 0, 20], [0, 1, 35], [0, 0, 1]]),)))
+    assert not any("Scales disagree" in said for said in read_setup(elsewhere, Told(), profile).complaints)

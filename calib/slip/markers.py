@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import cv2
@@ -19,6 +19,10 @@ _SHARPEN = 2.0
 _SHARPEN_PX = 1.5
 _SMALLEST_PX = 24
 """Side of a marker in the shot: half of what it is at 8 px/mm and 30 degrees of tilt."""
+_FLAT = 2.0
+"""Standard deviation of a marker's cells, in grey levels, below which there is no marker."""
+_RESEMBLES = 0.8
+"""Correlation of the cells with the print."""
 _CELL_PX = 6
 """Of the picture of a marker that a sighting is laid upon."""
 
@@ -50,20 +54,47 @@ def look_for_markers(grey: NDArray[np.uint8], step: int = COARSE) -> list[Sighti
     if min(small.shape) < 4 * MARKER_CELLS:
         return []
     soft = cv2.GaussianBlur(small, (0, 0), _SHARPEN_PX)
-    sharp = cv2.addWeighted(small, 1 + _SHARPEN, soft, -_SHARPEN, 0)
-    found, numbers, _ = _detector(4 * _SMALLEST_PX / step / max(small.shape)).detectMarkers(sharp)
-    if numbers is None:
-        return []
+    sharp = np.asarray(cv2.addWeighted(small, 1 + _SHARPEN, soft, -_SHARPEN, 0), dtype=np.uint8)
+    found, numbers, quads = _detector(4 * _SMALLEST_PX / step / max(small.shape)).detectMarkers(sharp)
     sightings = []
     behind = our_numbers()
     count = _plain_count()
-    for corners, number in zip(found, np.asarray(numbers, dtype=np.int64).ravel(), strict=True):
-        places = corners.reshape(4, 2).astype(np.float64) * step + (step - 1) / 2
-        if number < count:
-            sightings.append(Sighting(int(number), places, False))
-        else:
-            sightings.append(Sighting(behind[int(number) - count], places, True))
-    return sightings
+    for corners, each in zip(found, np.ravel(numbers).astype(int) if numbers is not None else (), strict=True):
+        number, places = int(each), corners.reshape(4, 2).astype(np.float64) * step + (step - 1) / 2
+        sightings.append(
+            Sighting(number, places, False) if number < count else Sighting(behind[number - count], places, True)
+        )
+    if any(s.number in behind for s in sightings):
+        return sightings
+    doubtful = (_taken_for(sharp, np.reshape(corners, (4, 2)).astype(np.float32)) for corners in quads)
+    return sightings + [replace(s, corners_px=s.corners_px * step + (step - 1) / 2) for s in doubtful if s]
+
+
+def _taken_for(picture: NDArray[np.uint8], corners: NDArray[np.float32]) -> Sighting | None:
+    """A square whose cells are too blurred to be read one by one, as that of our markers which it resembles; or None."""
+    cells = _cells(picture, corners)
+    spread = float(cells.std())
+    if spread < _FLAT:
+        return None
+    alike = _patterns() @ ((cells - cells.mean()) / spread).ravel() / cells.size
+    best = int(np.argmax(alike))
+    if alike[best] < _RESEMBLES:
+        return None
+    number, from_behind, turn = best // 8, best // 4 % 2 == 1, best % 4
+    # The pattern was turned against the clock, so the print's top left is found that many corners further on.
+    return Sighting(our_numbers()[number], np.roll(corners.astype(np.float64), turn, axis=0), from_behind)
+
+
+@lru_cache(maxsize=1)
+def _patterns() -> NDArray[np.float64]:
+    """(n * 8, 36) our markers' cells with mean 0 and standard deviation 1: each, its mirror image, and four turns of both."""
+    rows = [
+        np.rot90(_bits(number, from_behind), turn).ravel().astype(np.float64)
+        for number in our_numbers()
+        for from_behind in (False, True)
+        for turn in range(4)
+    ]
+    return np.array([(row - row.mean()) / row.std() for row in rows])
 
 
 def shrunk(grey: NDArray[np.uint8], step: int) -> NDArray[np.uint8]:
@@ -154,17 +185,21 @@ def likeness(grey: NDArray[np.uint8], seen: Sighting) -> float:
     corners_px = seen.corners_px
     if not np.isfinite(corners_px).all() or (corners_px < 0).any() or (corners_px > np.array([w - 1, h - 1])).any():
         return 0.0
-    side = MARKER_CELLS * _CELL_PX
-    ends = np.array([[0, 0], [side, 0], [side, side], [0, side]], np.float32) - np.float32(0.5)
-    to_marker = cv2.getPerspectiveTransform(corners_px.astype(np.float32), ends)
-    flat = cv2.warpPerspective(grey, to_marker, (side, side), flags=cv2.INTER_LINEAR)
-    cells: FloatArray = flat.reshape(MARKER_CELLS, _CELL_PX, MARKER_CELLS, _CELL_PX)[:, 1:-1, :, 1:-1].mean(
-        axis=(1, 3), dtype=np.float32
-    )
-    if float(cells.std()) < 2:
+    cells = _cells(grey, corners_px)
+    if float(cells.std()) < _FLAT:
         return 0.0
     printed = _bits(seen.number, seen.mirrored).astype(np.float64)
     return float(np.corrcoef(cells.ravel(), printed.ravel())[0, 1])
+
+
+def _cells(picture: NDArray[np.uint8], corners_px: Points | NDArray[np.float32]) -> FloatArray:
+    """(6, 6) mean of the middle of each cell between the four corners."""
+    side = MARKER_CELLS * _CELL_PX
+    ends = np.array([[0, 0], [side, 0], [side, side], [0, side]], np.float32) - np.float32(0.5)
+    to_marker = cv2.getPerspectiveTransform(corners_px.astype(np.float32), ends)
+    flat = cv2.warpPerspective(picture, to_marker, (side, side), flags=cv2.INTER_LINEAR)
+    cells = flat.reshape(MARKER_CELLS, _CELL_PX, MARKER_CELLS, _CELL_PX)[:, 1:-1, :, 1:-1]
+    return np.asarray(cells.mean(axis=(1, 3)), dtype=np.float32)
 
 
 def _bits(number: int, from_behind: bool) -> NDArray[np.uint8]:
