@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check
 
-.PHONY: demo test check bench bench-accuracy samples ranker
+.PHONY: demo test check bench bench-accuracy bench-geometry bench-conditions samples pictures ranker
 
 demo: .venv/.installed
 	$(BIN)/speckwise demo
@@ -22,6 +22,15 @@ bench: .venv/.installed-dev
 
 bench-accuracy: .venv/.installed-dev
 	$(BIN)/python tests/bench/accuracy.py
+
+bench-geometry: .venv/.installed-dev
+	$(BIN)/python tests/bench/geometry.py
+
+bench-conditions: .venv/.installed-dev
+	$(BIN)/python tests/bench/conditions.py
+
+pictures: .venv/.installed
+	$(BIN)/python docs/draw_set_up.py
 
 ranker: .venv/.installed-dev
 	$(BIN)/python -m vision.train

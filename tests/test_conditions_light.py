@@ -22,8 +22,8 @@ from vision.pipeline import see_light
 from vision.render import Recipe, draw, tidy
 from vision.types import Light, LitFrom, ScaleFrom, Setup, Shot, Surfaces
 
-FLORETS = tidy("broccoli", 2, width_px=560, height_px=420, px_per_mm=7.0)
-WATER = tidy("water", 3, width_px=560, height_px=420, px_per_mm=7.0)
+FLORETS = tidy("broccoli", 2, width_px=480, height_px=360, px_per_mm=7.0)
+WATER = tidy("water", 3, width_px=400, height_px=300, px_per_mm=7.0)
 
 
 @lru_cache(maxsize=12)
@@ -87,9 +87,7 @@ def test_bright_panel_is_told_from_dark_produce() -> None:
     assert panel_over_produce(drawn, lit_from) > 4
 
 
-@pytest.mark.parametrize(
-    "recipe", [replace(WATER, glare=1.2), replace(FLORETS, film_glare=2.0)], ids=["water", "film over florets"]
-)
+@pytest.mark.parametrize("recipe", [replace(WATER, glare=1.2), replace(WATER, film_glare=2.0)], ids=["water", "film"])
 def test_mirrored_lamp_is_found(recipe: Recipe) -> None:
     view, light, _, _ = seen(recipe)
     glare = find_glare(view)
@@ -199,7 +197,7 @@ def test_every_place_has_words(x: float, y: float) -> None:
     assert ("right" in words) == (x >= 320 * 2 / 3)
 
 
-@pytest.mark.parametrize("size", [(1, 1), (7, 3), (40, 2000), (2000, 40)])
+@pytest.mark.parametrize("size", [(1, 1), (7, 3), (30, 900)])
 @pytest.mark.parametrize("level", [0, 128, 255])
 def test_any_picture_is_answered(size: tuple[int, int], level: int) -> None:
     pixels = np.full((*size, 3), level, np.uint8)

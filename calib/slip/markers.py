@@ -19,6 +19,8 @@ _SHARPEN = 2.0
 _SHARPEN_PX = 1.5
 _SMALLEST_PX = 24
 """Side of a marker in the shot: half of what it is at 8 px/mm and 30 degrees of tilt."""
+_ENOUGH = 3
+"""Of our markers read plainly: then those that are too blurred to be read are not needed."""
 _FLAT = 2.0
 """Standard deviation of a marker's cells, in grey levels, below which there is no marker."""
 _RESEMBLES = 0.8
@@ -64,7 +66,7 @@ def look_for_markers(grey: NDArray[np.uint8], step: int = COARSE) -> list[Sighti
         sightings.append(
             Sighting(number, places, False) if number < count else Sighting(behind[number - count], places, True)
         )
-    if any(s.number in behind for s in sightings):
+    if sum(s.number in behind for s in sightings) >= _ENOUGH:
         return sightings
     doubtful = (_taken_for(sharp, np.reshape(corners, (4, 2)).astype(np.float32)) for corners in quads)
     return sightings + [replace(s, corners_px=s.corners_px * step + (step - 1) / 2) for s in doubtful if s]
