@@ -33,7 +33,7 @@ _OUTSHINES = 4.0
 _MOST_BUBBLES = 0.1
 _MOST_GLARE = 0.01
 _MOST_WALL = 0.05
-_MOST_SHADE = 0.15
+_MOST_SHADE = 0.1
 _LEAST_MIST = 0.005
 _ENLARGED = 1.25
 _FLICKER = 0.01
@@ -80,7 +80,8 @@ def _light(e: Evidence) -> Finding | None:
     q, c = e.quality, e.seen
     if q.panel_level < _BLACK:
         return Finding("Too dark: hardly any light reached the camera; more light, or expose longer.", 1.0, True)
-    if q.clipped > _BURNT_OUT:
+    # A mirrored lamp burns at any exposure, and is spoken of by itself.
+    if q.clipped - c.glare > _BURNT_OUT:
         less = f"expose {_stops(c.too_bright_stops or 0.5)} less"
         return Finding(f"Over-exposed: {100 * q.clipped:.0f}% of the picture is burnt out; {less}.", 0.9, True)
     if c.too_bright_stops > 0:
@@ -210,7 +211,7 @@ def _shade(e: Evidence) -> Finding | None:
         return None
     share = 100 * e.seen.shade
     return Finding(
-        f"{share:.0f}% of the picture is too dark to judge: open the pieces further, light from both sides.", 0.45
+        f"{share:.0f}% of the produce is too dark to judge: open the pieces further, light from both sides.", 0.45
     )
 
 

@@ -69,7 +69,7 @@ def test_a_good_shot_is_told_nothing() -> None:
         (seen(soft_side="at the left"), "Soft at the left"),
         (seen(glare=0.05, glare_at="at the top"), "Glare at the top: move the lamp"),
         (seen(wall=0.1), "swirl, so that specks drift to the middle"),
-        (seen(shade=0.3), "30% of the picture is too dark to judge"),
+        (seen(shade=0.3), "30% of the produce is too dark to judge"),
         (seen(flicker=0.03), "flickers in bands"),
         (replace(GOOD, px_per_mm=14.0), "Closer, or 2x: 14 px/mm, this needs 20."),
         (replace(GOOD, ground_share=0.01), "Neither ground nor produce"),
@@ -82,7 +82,7 @@ def test_each_condition_has_its_remedy(inspection: Inspection, words: str) -> No
 
 
 @pytest.mark.parametrize(
-    ("limit", "value"), [("bubbles", 0.1), ("glare", 0.01), ("wall", 0.05), ("shade", 0.15), ("flicker", 0.01)]
+    ("limit", "value"), [("bubbles", 0.1), ("glare", 0.01), ("wall", 0.05), ("shade", 0.1), ("flicker", 0.01)]
 )
 def test_what_stays_within_its_limit_is_not_spoken_of(limit: str, value: float) -> None:
     assert instruction(seen(**{limit: value}))[0] == ""

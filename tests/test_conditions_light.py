@@ -14,7 +14,7 @@ from vision.conditions.coarse import Coarse, coarse_view
 from vision.conditions.exposure import find_exposure, panel_over_produce
 from vision.conditions.glare import find_glare, place_in_words
 from vision.conditions.haze import find_haze
-from vision.conditions.shade import Shade, find_shade, least_light, too_dark
+from vision.conditions.shade import Shade, find_shade, least_light
 from vision.conditions.veil import measure_veil
 from vision.foreground import find_surfaces
 from vision.light import encode_srgb
@@ -163,7 +163,7 @@ def test_shade_inside_florets_is_found_and_light_from_below_is_a_silhouette() ->
     shade = shade_of(recipe)
     assert shade.of_produce > 0.05
     assert float(view.light.max(axis=0)[shade.mask].max()) < shade.darkest
-    assert too_dark(view, light, surfaces, lit_from).shape == light.clipped.shape
+    assert view.enlarged(find_shade(view, light, surfaces, lit_from).mask).shape == light.clipped.shape
     dark = replace(view, light=np.where(view.produce, view.level * np.float32(0.02), view.light))
     silhouette = find_shade(dark, light, surfaces, LitFrom.BELOW)
     assert silhouette.of_produce > 0.95
@@ -210,4 +210,4 @@ def test_any_picture_is_answered(size: tuple[int, int], level: int) -> None:
     assert panel_over_produce(view, LitFrom.ABOVE) == 0
     assert glare.share == 0
     assert find_haze(view).steam == 0
-    assert too_dark(view, light, surfaces, LitFrom.ABOVE).shape == light.clipped.shape
+    assert view.enlarged(find_shade(view, light, surfaces, LitFrom.ABOVE).mask).shape == light.clipped.shape

@@ -394,7 +394,7 @@ class Conditions:
     steam: float = 0.0
     """Share of the light that steam adds where it is thickest."""
     shade: float = 0.0
-    """Share of the picture too dark to judge."""
+    """Share of the produce too dark to judge."""
     touching: tuple[tuple[int, int], ...] = ()
     """Pairs of pieces, numbered in reading order, that touch."""
     drops: int = 0

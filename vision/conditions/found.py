@@ -14,7 +14,7 @@ from vision.conditions.flicker import find_flicker
 from vision.conditions.glare import find_glare
 from vision.conditions.haze import find_haze
 from vision.conditions.rings import find_rings
-from vision.conditions.shade import too_dark
+from vision.conditions.shade import find_shade
 from vision.conditions.touching import find_touching
 from vision.conditions.wall import find_wall
 from vision.hidden import hidden_mask
@@ -48,7 +48,7 @@ def find_conditions(
     glare = find_glare(view)
     exposure = find_exposure(view, glare.mask)
     haze = find_haze(view, setup.black_over_white)
-    shade = too_dark(view, light, surfaces, lit_from)
+    shade = find_shade(view, light, surfaces, lit_from)
     touching = find_touching(surfaces, light.step, ground)
     rings = find_rings(light.density, scale)
     bubbles = find_bubbles(rings, surfaces, ground, lit_from)
@@ -65,7 +65,7 @@ def find_conditions(
         glare_at=glare.where,
         smeared=haze.smeared,
         steam=haze.steam,
-        shade=float(shade.mean()),
+        shade=shade.of_produce,
         touching=tuple((contact.first, contact.second) for contact in touching.contacts),
         drops=drops.count if drops.severity > 0 else 0,
         bubbles=bubbles.share,
@@ -75,7 +75,7 @@ def find_conditions(
         mist=wall.mist,
         flicker=bands.amplitude if bands else 0.0,
     )
-    return Found(conditions, shade | view.enlarged(glare.mask) | wall.mask)
+    return Found(conditions, view.enlarged(shade.mask | glare.mask) | wall.mask)
 
 
 def _without_print(light: Light, surfaces: Surfaces, setup: Setup) -> Surfaces:

@@ -75,11 +75,6 @@ def _wider_than(dark: MaskArray, width_px: float) -> MaskArray:
     return np.asarray(cv2.morphologyEx(padded, cv2.MORPH_OPEN, disc)[wide:-wide, wide:-wide].astype(bool))
 
 
-def too_dark(view: Coarse, light: Light, surfaces: Surfaces, lit_from: LitFrom) -> MaskArray:
-    """The same places over the working picture, (h, w) bool."""
-    return view.enlarged(find_shade(view, light, surfaces, lit_from).mask)
-
-
 def least_light(light: Light, surfaces: Surfaces, px_per_mm: float | None) -> float:
     """Linear light, 0..1, below which a nominal speck is lost in noise or rounding; `px_per_mm` of the working picture or None."""
     bright, noise = _noise_of_ground(light, surfaces)
