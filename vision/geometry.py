@@ -7,6 +7,8 @@ back, has no millimetres: everything about it is NaN.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -63,9 +65,12 @@ def _stretch(lens: Lens, r: Points) -> Points:
 
 def _fold(lens: Lens) -> float:
     """The radius from which on a longer one would be seen nearer."""
-    roots = np.roots([5 * lens.k2, 3 * lens.k1, 1.0])
-    real = [float(root.real) for root in roots if abs(root.imag) < 1e-12 and root.real > 0]
-    return float(np.sqrt(min(real))) if real else float("inf")
+    # 1 + 3 k1 u + 5 k2 u^2 = 0 for u = r^2, in the form that holds for a small or missing k2, too.
+    within = 9 * lens.k1**2 - 20 * lens.k2
+    if within < 0:
+        return math.inf
+    below = [-3 * lens.k1 + sign * math.sqrt(within) for sign in (1, -1)]
+    return math.sqrt(min((2 / b for b in below if b > 0), default=math.inf))
 
 
 def _straight_steps(lens: Lens | None, straight: Points) -> Points:
@@ -117,7 +122,8 @@ def jacobian_mm_per_px(ground_map: GroundMap, points_px: Points) -> Points:
 
 def px_per_mm_at(ground_map: GroundMap, points_px: Points) -> Points:
     """(n,): geometric mean of the two local scales."""
-    return np.asarray(1 / np.sqrt(np.abs(np.linalg.det(jacobian_mm_per_px(ground_map, points_px)))))
+    steps = jacobian_mm_per_px(ground_map, points_px)
+    return np.asarray(1 / np.sqrt(np.abs(steps[:, 0, 0] * steps[:, 1, 1] - steps[:, 0, 1] * steps[:, 1, 0])))
 
 
 def place_slopes(ground_map: GroundMap, points_px: Points) -> Points:
