@@ -21,6 +21,10 @@ from vision.types import FloatArray, MaskArray
 _SUB = 4
 FINER = 2
 """How many times finer than its cells the map is in the end, each way."""
+_NEAR_CELLS = 11
+"""Cells of the finer map round one over which detail and noise are compared."""
+_CAUTION = 1.5
+"""How many times the noise's variance detail must have to count."""
 _LEAST_PANEL_SHARE = 0.4
 _EDGE_OF_PANEL = 0.25
 """Cells at the picture's edge with less than this share of the panel's light are not the panel."""
@@ -171,7 +175,24 @@ def _finer(
             light *= 1 / spread if before is None else before / spread
         before = spread
         fine = fine * _bare_means(lights, densities, grain, inside, np.ones_like(fine))
-    return fine
+    return _without_noise(fine, _light_at(coarse, fine.shape[1], fine.shape[0]))
+
+
+def _without_noise(fine: FloatArray, coarse: FloatArray) -> FloatArray:
+    """The finer map with its detail kept only where it is more than noise, which in cells a quarter as large is twice as strong.
+
+    Lamps darken all channels alike and noise does not: the channels' mean is the detail, what they differ by the noise (Wiener's
+    filter, with the variances of the surroundings).
+    """
+    detail = np.log(np.maximum(fine, 1e-6) / np.maximum(coarse, 1e-6))
+    common = detail.mean(axis=2)
+    away = detail - common[..., None]
+    noise, power = (
+        cv2.blur(np.asarray(v, np.float32), (_NEAR_CELLS, _NEAR_CELLS)) for v in ((away**2).mean(axis=2), common**2)
+    )
+    # Of three channels the differences hold two thirds of the noise's variance, and the mean one third.
+    kept = np.clip(1 - _CAUTION * (noise / 2) / np.maximum(power, 1e-12), 0, 1)
+    return np.asarray(coarse * np.exp(common * kept)[..., None], dtype=np.float32)
 
 
 def _against(densities: list[FloatArray], factor: FloatArray) -> list[FloatArray]:

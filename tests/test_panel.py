@@ -106,16 +106,16 @@ def test_another_blank_is_flat_after_division(measured: PanelMeasurement) -> Non
 def test_map_noise_falls_with_the_root_of_the_number_of_blanks() -> None:
     # EMVA 1288: averaging n frames divides the temporal variance by n.
     flat = np.full((384, 512, 3), 0.5, np.float32)
-    shots = [shoot(flat, seed, noise=0.05, bits=16) for seed in range(16)]
+    shots = [shoot(flat, seed, noise=0.05, bits=16) for seed in range(9)]
 
     def error(n: int) -> float:
         level = measure_panel(shots[:n]).even_light.level.astype(np.float64)
         return float((level.std(axis=(0, 1)) / level.mean(axis=(0, 1))).mean())
 
     one = error(1)
-    assert one < 0.2 * 0.05  # a cell is the mean of many pixels
+    assert one < 0.1 * 0.05  # a cell is the mean of many pixels
     assert one / error(4) == pytest.approx(2, rel=0.1)
-    assert one / error(16) == pytest.approx(4, rel=0.1)
+    assert one / error(9) == pytest.approx(3, rel=0.1)
 
 
 @pytest.mark.parametrize(("count", "named"), [(1, "place"), (3, "time")])
@@ -293,7 +293,5 @@ def test_blanks_that_do_not_belong_together_are_refused() -> None:
 
 def test_shots_of_8_and_16_bits_give_the_same_map() -> None:
     eight, sixteen = (measure_panel([shoot(marked(), 1, bits=bits)], PX_PER_MM) for bits in (8, 16))
-    away = np.abs(eight.even_light.level / sixteen.even_light.level - 1)
-    assert np.percentile(away, 99.5) < 0.003
-    assert away.max() < 0.02  # where a mark's pixels count in one and not in the other
+    np.testing.assert_allclose(eight.even_light.level, sixteen.even_light.level, rtol=0.003)
     assert len(eight.marks) == len(sixteen.marks)
