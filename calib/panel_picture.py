@@ -22,7 +22,7 @@ _STEP = 0.1
 """Share of the brightest light between two lines of equal light."""
 _DARK, _PALE = np.array([38, 48, 92]), np.array([250, 246, 226])
 _INK = (20, 20, 20)
-_LINE = (150, 90, 0)
+LINE = (150, 90, 0)
 _PAPER = (255, 255, 255)
 
 
@@ -142,9 +142,9 @@ def _row(
     step = (right - left) / max(len(values), 1)
     places = [(left + (k + 0.5) * step, y_of(v), v) for k, v in enumerate(values) if v is not None]
     if len(places) > 1:
-        draw.line([(x, y) for x, y, _ in places], fill=_LINE, width=4)
+        draw.line([(x, y) for x, y, _ in places], fill=LINE, width=4)
     for across, y, value in places:
-        draw.ellipse((across - 7, y - 7, across + 7, y + 7), fill=_LINE)
+        draw.ellipse((across - 7, y - 7, across + 7, y + 7), fill=LINE)
         if len(places) <= 12:
             draw.text(
                 (across + 12, y - 4),
