@@ -150,24 +150,26 @@ def together(profiles: list[EdgeProfile]) -> EdgeProfile:
     return EdgeProfile(place, mean, count, noise, dark, bright, (float(normal[0]), float(normal[1])))
 
 
-def frequency_response(profile: EdgeProfile, keep_px: float) -> tuple[Values, Values]:
+def frequency_response(profile: EdgeProfile, fitted: Values) -> tuple[Values, Values]:
     """Frequencies in cycles per pixel (0 to 1) and the response there, 1 at 0.
 
-    The line-spread function is kept whole within 0.6 of `keep_px` of the edge and let fade beyond as a Hamming window does: a window
-    that bends from its middle on would narrow it.
+    `fitted` (n,) is a smooth curve through the profile. The standard's Hamming window over the whole line-spread function would narrow
+    a wide one where the print leaves little room, and the noise of its flanks lifts the response's tail; so the window is laid over
+    what the curve leaves of the profile alone.
     """
-    line = np.convolve(profile.light, [0.5, 0.0, -0.5], mode="same")
-    line[[0, -1]] = 0
-    away = np.abs(profile.place_px) / keep_px
-    fade = 0.54 + 0.46 * np.cos(np.pi * np.clip((away - 0.6) / 0.4, 0, 1))
-    line = np.where(away < 1, line * np.where(away < 0.6, 1.0, fade), 0.0)
+    slope = np.array([0.5, 0.0, -0.5])
+    rest = np.convolve(profile.light - fitted, slope, mode="same")
+    rest[[0, -1]] = 0
+    reach = max(float(np.abs(profile.place_px).max()), 1.0)
+    window = 0.54 + 0.46 * np.cos(np.pi * profile.place_px / reach)
+    whole = np.convolve(np.pad(fitted, 1, mode="edge"), slope, mode="valid") + rest * window
     size = 2048
     frequency = np.fft.rfftfreq(size, 1 / FOLD)
     shown = frequency <= 1
-    response = np.abs(np.fft.rfft(line, size))[shown]
+    response = np.abs(np.fft.rfft(whole, size))[shown]
     x = np.maximum(2 * np.pi * frequency[shown] / FOLD, 1e-9)
-    whole = response / max(float(response[0]), 1e-9) * np.minimum(x / np.sin(x), 10.0)
-    return np.asarray(frequency[shown]), np.asarray(whole)
+    corrected = response / max(float(response[0]), 1e-9) * np.minimum(x / np.sin(x), 10.0)
+    return np.asarray(frequency[shown]), np.asarray(corrected)
 
 
 def falls_to(frequency: Values, response: Values, share: float) -> float | None:

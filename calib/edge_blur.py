@@ -19,23 +19,29 @@ from calib.edge import EdgeProfile, Values
 from vision.light import decode_srgb, encode_srgb
 
 _STEP_PX = 0.25
-_SURELY = 15.0
+_SURELY = 25.0
 """By how much less the squared errors (in standard deviations) of a sharpened edge must be to be believed."""
-_LEAST_OVERSHOOT = 0.005
-_NOISE_FLOOR = 0.004
+_LEAST_OVERSHOOT, _NAMED_OVERSHOOT = 0.002, 0.005
+"""Of the step: from which an edge that no plain blur explains may be sharpened (one out of focus is no Gaussian's either, but never
+runs over), and from which it is called so."""
+_NOISE_FLOOR = 0.0025
 """Of a bin, as a share of the step: rounding and the edge's own roughness."""
+
+
+_POOR = 1.3
+"""Squared error a bin, in its own variance, from which a plain blur does not explain an edge."""
+_USUAL_AMOUNT, _USUAL_LOG_RADIUS = (0.8, 0.8), (np.log(1.2), 0.6)
+"""Mean and spread of cameras' unsharp masks (common practice, no source): what an edge can't tell of its mask, these do."""
 
 
 @dataclass(frozen=True)
 class Blur:
-    """`blur_px` without the sharpening, `plain_px` as if there were none; `overshoot` as a share of the step."""
+    """`blur_px` without the sharpening; `overshoot` as a share of the step; `fitted` (n,) the edge as it was fitted, on its places."""
 
     blur_px: float
-    plain_px: float
-    amount: float
-    radius_px: float
     overshoot: float
     sharpened: bool
+    fitted: Values
 
 
 @dataclass(frozen=True)
@@ -56,33 +62,37 @@ def fit_blur(profile: EdgeProfile) -> Blur:
     weight = np.where(near, 1 / np.hypot(spread, _NOISE_FLOOR), 0.0)
     task = _Task(profile, weight, np.arange(-reach - 10, reach + 10, _STEP_PX))
     plain = least_squares(_errors_plain, [np.log(start), 0, 0, 1], args=(task,), max_nfev=20)
-    plain_px = float(np.exp(plain.x[0]))
     overshoot = _overshoot(profile, weight)
-    best = _sharpened(task, start, float(plain.cost)) if overshoot > _LEAST_OVERSHOOT else plain
-    surely = 2 * float(plain.cost - best.cost) > _SURELY
-    return Blur(
-        blur_px=float(np.exp(best.x[0])) if surely else plain_px,
-        plain_px=plain_px,
-        amount=float(best.x[1]) if surely else 0.0,
-        radius_px=float(np.exp(best.x[2])) if surely else 0.0,
-        overshoot=overshoot,
-        sharpened=surely,
-    )
+    poor = 2 * float(plain.cost) > _POOR * np.count_nonzero(weight)
+    if overshoot > _NAMED_OVERSHOOT or (overshoot > _LEAST_OVERSHOOT and poor):
+        best, encoded = _sharpened(task, start)
+        if 2 * float(plain.cost - best.cost) > _SURELY:
+            named = overshoot > _NAMED_OVERSHOOT
+            return Blur(float(np.exp(best.x[0])), overshoot, named, _drawn(best.x, task, encoded))
+    whole = np.array([plain.x[0], 0.0, 0.0, *plain.x[1:]])
+    return Blur(float(np.exp(plain.x[0])), overshoot, False, _drawn(whole, task, True))
 
 
-def _sharpened(task: _Task, start_px: float, plain_cost: float) -> Any:
-    """The best fit with an unsharp mask, which is tried in encoded values first, as cameras do it."""
-    best = None
-    for encoded, radius in ((True, 1.0), (False, 1.2), (True, 2.2)):
+def _sharpened(task: _Task, start_px: float) -> tuple[Any, bool]:
+    """The best fit with an unsharp mask, and whether it worked on encoded values, which is tried first."""
+    fits = []
+    for encoded, radius in ((True, 1.2), (False, 1.2)):
         found = least_squares(
-            _errors, [np.log(start_px * 1.2), 0.8, np.log(radius), 0, 0, 1], args=(task, encoded), max_nfev=25,
+            _errors_masked, [np.log(start_px * 1.2), 0.8, np.log(radius), 0, 0, 1], args=(task, encoded), max_nfev=30,
             bounds=([np.log(0.25), 0, np.log(0.5), -3, -0.3, 0.7], [np.log(9), 3, np.log(4), 3, 0.3, 1.3]),
         )  # fmt: skip
-        if best is None or found.cost < best.cost:
-            best = found
-        if best.cost < max(0.03 * plain_cost, 0.8 * np.count_nonzero(task.weight)):
+        fits.append((found, encoded))
+        if found.cost < 0.8 * np.count_nonzero(task.weight):
             break
-    return best
+    return min(fits, key=lambda fit: float(fit[0].cost))
+
+
+def _errors_masked(values: Values, task: _Task, encoded: bool) -> Values:
+    usual = [
+        (values[1] - _USUAL_AMOUNT[0]) / _USUAL_AMOUNT[1],
+        (values[2] - _USUAL_LOG_RADIUS[0]) / _USUAL_LOG_RADIUS[1],
+    ]
+    return np.concatenate([_errors(values, task, encoded), usual])
 
 
 def _errors_plain(values: Values, task: _Task) -> Values:

@@ -151,12 +151,8 @@ def moved_or_soft(
 
 
 def _sharpness(groups: list[EdgeProfile], blurs: list[Blur], moments: NDArray[np.float64]) -> Sharpness:
-    responses = []
-    for group, blur in zip(groups, blurs, strict=True):
-        reach = float(np.abs(group.place_px).max())
-        frequency, response = frequency_response(group, min(reach, max(9 * blur.plain_px, 7.0)))
-        responses.append(response)
-    mean = np.mean(responses, axis=0)
+    both = [frequency_response(group, blur.fitted) for group, blur in zip(groups, blurs, strict=True)]
+    frequency, mean = both[0][0], np.mean([response for _, response in both], axis=0)
     blur_px = float(np.sqrt(np.mean([b.blur_px**2 for b in blurs])))
     smear, direction, defocus = moved_or_soft(moments)
     return Sharpness(

@@ -54,8 +54,8 @@ def read(*args: float, edges: int = 4, **more: float) -> EdgeProfile:
     return together(profiles)
 
 
-def mtf(profile: EdgeProfile, blur_px: float, share: float) -> float:
-    return falls_to(*frequency_response(profile, min(ROOM_PX * 0.9, max(9 * blur_px, 7.0))), share) or np.nan
+def mtf(profile: EdgeProfile, share: float) -> float:
+    return falls_to(*frequency_response(profile, fit_blur(profile).fitted), share) or np.nan
 
 
 FORMULA = [row for row in rows("sfr") if row["topic"] == "gaussian"]
@@ -65,14 +65,14 @@ FORMULA = [row for row in rows("sfr") if row["topic"] == "gaussian"]
 @pytest.mark.parametrize("noise", [0.0, 0.02])
 def test_a_gaussian_blur_has_its_closed_form(row: dict[str, str], noise: float) -> None:
     blur_px, value = float(row["sigma_px"]), float(row["value"])
-    seen = mtf(read(blur_px, noise), blur_px, 0.5 if row["quantity"] == "mtf50" else 0.1)
+    seen = mtf(read(blur_px, noise), 0.5 if row["quantity"] == "mtf50" else 0.1)
     assert seen == pytest.approx(value, rel=0.03 if row["quantity"] == "mtf50" else 0.06)
 
 
 @pytest.mark.parametrize("blur_px", [0.7, 1.0, 1.5, 2.0, 3.0])
 def test_mtf50_times_blur(blur_px: float) -> None:
     # sqrt(ln 2 / 2) / pi = 0.18739 (MTF of a Gaussian: exp(-2 pi^2 sigma^2 f^2)).
-    assert mtf(read(blur_px, 0.02), blur_px, 0.5) * blur_px == pytest.approx(0.18739, rel=0.03)
+    assert mtf(read(blur_px, 0.02), 0.5) * blur_px == pytest.approx(0.18739, rel=0.03)
 
 
 def test_the_derivative_is_corrected_as_the_standard_has_it() -> None:
@@ -82,7 +82,7 @@ def test_the_derivative_is_corrected_as_the_standard_has_it() -> None:
         assert np.sin(x) / x == pytest.approx(float(row["value"]), abs=1e-6)
     place = (np.arange(-80, 80) + 0.5) / 4
     sharp = EdgeProfile(place, np.asarray(ndtr(place / 0.25)), np.ones(160), 0.0, 0.1, 0.9, (1.0, 0.0))
-    frequency, response = frequency_response(sharp, 18.0)
+    frequency, response = frequency_response(sharp, sharp.light)
     at = np.searchsorted(frequency, 0.5)
     # A Gaussian of 0.25 px passes exp(-2 pi^2 / 16 / 4) at half a cycle; without the correction a tenth of it would be missing.
     assert response[at] == pytest.approx(np.exp(-2 * np.pi**2 * 0.25**2 * frequency[at] ** 2), rel=0.01)
@@ -97,7 +97,7 @@ def test_the_blur_under_an_unsharp_mask(blur_px: float, amount: float, radius_px
 
 def test_sharpening_raises_mtf50_and_is_named() -> None:
     profile = read(1.0, 0.01, 1.2, 1.6, jpeg=85)
-    assert mtf(profile, 1.0, 0.5) > 1.3 * 0.18739
+    assert mtf(profile, 0.5) > 1.3 * 0.18739
     blur = fit_blur(profile)
     assert blur.sharpened
     assert blur.overshoot > 0.03

@@ -48,8 +48,7 @@ def measure_quality(
 def _mtf50(measured: Sequence[Measured], sharpness: Sharpness | None) -> float | None:
     """MTF50 in cycles per pixel, never better than the blur under the camera's sharpening allows."""
     if sharpness is not None:
-        honest = MTF50_OF_BLUR / sharpness.blur_px
-        return min(honest, sharpness.mtf50_cy_px) if sharpness.sharpened else sharpness.mtf50_cy_px
+        return min(MTF50_OF_BLUR / sharpness.blur_px, sharpness.mtf50_cy_px)
     blur = _blur_px(measured)
     return None if blur is None else MTF50_OF_BLUR / blur
 
