@@ -131,7 +131,8 @@ def _blur(e: Evidence) -> Finding | None:
     if moved and sharp is not None:
         size = f"by about {sharp.smear_px:.0f} px" + ("" if scale is None else f", {sharp.smear_px / scale:.1f} mm")
         return Finding(f"Hold still: the shot moved {size}; use a stand, and a timer or a foot switch.", 0.85, soft)
-    if sharp is not None and sharp.defocus_px > 0 and soft:
+    # Only the slip's edges tell for sure which of the two it was.
+    if sharp is not None and sharp.from_slip and sharp.defocus_px > 0 and soft:
         return Finding(
             "Out of focus: tap what you look at on the phone, or move the stand to where it is sharp.", 0.85, True
         )

@@ -1,49 +1,68 @@
 """Pictures that were enlarged after they were taken: named, because the pixels in between are made up.
 
-Interpolation leaves a trace: how much neighbouring pixels bend, on average over many rows, goes up and down with the period of the old
-pixels (Gallagher 2005, from memory). Cameras leave traces of their own, of two pixels from their colour filters and of eight from
-JPEG; so only the trace of three pixels is trusted, which enlarging one and a half times and three times leave.
+Interpolation leaves a beat: how much neighbouring pixels differ, on average over many rows, goes up and down with the period of the old
+pixels (Gallagher 2005, from memory). JPEG's blocks beat with 8 pixels, halved colour with 16, the camera's colour filters with 2: what
+repeats with 16 pixels is divided out before, by which enlarging exactly twice or four times can't be told.
 """
 
 from __future__ import annotations
 
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 
-_SIDE_PX = 1024
+_LINES, _LONG = 400, 4096
 _LEAST_PX = 256
-_CALM = 31
+_BLOCK = 16
+_CALM = 65
 """Columns over which the picture's own content is evened out."""
-_TRACE = 1 / 3
-"""Cycles per pixel."""
-_NEAR = 0.003
-_AROUND = (0.29, 0.36)
-"""Frequencies whose strength is the usual one; JPEG's own lie outside."""
+_LOWEST = 0.12
+"""Cycles per pixel below which the content itself beats."""
+_BESIDE = 0.002
 _SURE = 8.0
-"""How many times the usual strength of other frequencies a trace must have, along rows and along columns."""
+"""How many times the usual strength a beat must have, at one frequency along rows and along columns."""
+_LEAST_TIMES = 1.3
+
+Values = NDArray[np.float64]
 
 
 def enlarged(pixels: NDArray[Any]) -> float:
-    """1.5 where a shot (h, w, 3), uint8 or uint16, bears the trace of having been enlarged by that or by 3; else 1."""
-    h, w = pixels.shape[:2]
-    if min(h, w) < _LEAST_PX:
+    """1.3, the least that leaves a trace, where a shot (h, w, 3), uint8 or uint16, bears that of having been enlarged; else 1.
+
+    By how much can't be told from the trace: JPEG mixes each beat with those of its blocks.
+    """
+    if min(pixels.shape[:2]) < _LEAST_PX:
         return 1.0
-    top, left = max(0, (h - _SIDE_PX) // 2), max(0, (w - _SIDE_PX) // 2)
-    green = pixels[top : top + _SIDE_PX, left : left + _SIDE_PX, 1].astype(np.float32)
-    return 1.5 if min(_trace(green), _trace(green.T)) > _SURE else 1.0
+    # Luma is what JPEG stores as it is; green is made up again with colour of half the resolution.
+    eight = np.ascontiguousarray(pixels if pixels.dtype == np.uint8 else pixels >> 8, np.uint8)
+    luma = np.asarray(cv2.cvtColor(eight, cv2.COLOR_RGB2YCrCb)[..., 0], np.uint8)
+    along, down = _beats(luma), _beats(np.ascontiguousarray(luma.T))
+    strongest = max(float(np.minimum(a, b).max()) for a, b in zip(along, down, strict=True))
+    return _LEAST_TIMES if strongest > _SURE else 1.0
 
 
-def _trace(green: NDArray[np.float32]) -> float:
-    """How many times the usual strength the trace of three pixels has along the rows."""
-    bend = np.abs(green[:, 2:] + green[:, :-2] - 2 * green[:, 1:-1])
+def _beats(luma: NDArray[np.uint8]) -> tuple[Values, Values]:
+    """Strength of the beat at each frequency, of first and of second differences along the rows; 1 is usual."""
+    part = luma[:: max(1, luma.shape[0] // _LINES), :_LONG].astype(np.float32)
+    return _beat(np.abs(np.diff(part, axis=1))), _beat(np.abs(np.diff(part, 2, axis=1)))
+
+
+def _beat(size: NDArray[np.float32]) -> Values:
     # A strong edge would drown the rest.
-    mean = np.minimum(bend, np.percentile(bend, 95)).mean(axis=0)
-    smooth = np.convolve(np.pad(mean, _CALM // 2, mode="edge"), np.full(_CALM, 1 / _CALM), mode="valid")
-    wave = mean / np.maximum(smooth, 1e-6) - 1
-    strength = np.abs(np.fft.rfft(wave * np.hanning(len(wave))))
-    frequency = np.fft.rfftfreq(len(wave))
-    there = np.abs(frequency - _TRACE) < _NEAR
-    usual = (frequency > _AROUND[0]) & (frequency < _AROUND[1]) & ~there
-    return float(strength[there].max() / max(float(np.median(strength[usual])), 1e-9))
+    mean = np.minimum(size, np.percentile(size, 97) + 1e-3).mean(axis=0).astype(np.float64) + 1e-3
+    mean /= uniform_filter1d(mean, _CALM, mode="nearest")
+    whole = len(mean) // _BLOCK
+    usual = np.median(mean[: whole * _BLOCK].reshape(whole, _BLOCK), axis=0)
+    wave = mean / np.tile(usual, whole + 1)[: len(mean)]
+    wave = wave / uniform_filter1d(wave, _BLOCK + 1, mode="nearest") - 1
+    wave = np.clip(wave, -4 * wave.std(), 4 * wave.std()) * np.hanning(len(wave))
+    strength = np.abs(np.fft.rfft(wave, _LONG))
+    frequency = np.fft.rfftfreq(_LONG)
+    strength /= max(float(np.sqrt(np.median(strength**2) / np.log(2))), 1e-12)
+    # Rows and columns may put the peak one bin apart.
+    wide = np.maximum(strength, np.maximum(np.roll(strength, 1), np.roll(strength, -1)))
+    apart = np.abs(frequency * _BLOCK - np.rint(frequency * _BLOCK)) / _BLOCK
+    return np.where((frequency > _LOWEST) & (apart > _BESIDE), wide, 0.0)

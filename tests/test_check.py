@@ -116,6 +116,11 @@ class TestSharpness:
         assert said.startswith("Out of focus: tap")
         assert usable is Usable.NO
 
+    def test_without_a_slip_it_is_not_said_which_of_the_two(self) -> None:
+        said, usable = self.blurred(2.6, defocus_px=5.0, from_slip=False)
+        assert said.startswith("Out of focus or moved")
+        assert usable is Usable.NO
+
     def test_a_little_soft_is_good_enough(self) -> None:
         assert self.blurred(1.9) == ("", Usable.YES)
 
