@@ -32,6 +32,8 @@ _FOCAL_TOLD = 0.04
 _FOCAL_KNOWN = 0.01
 _FOCAL_SIGMAS = 4.0
 """Beyond this the file's focal length is not that of this picture: it was cropped, or zoomed digitally."""
+_UNUSUAL = 25.0
+"""Squared standard deviations of focal length and axis together from which a stretched print is thought of."""
 _LONGEST, _SHORTEST = 12.0, 0.25
 """Focal lengths over the long side that no camera at this work has."""
 _CENTRE_SPREAD, _CENTRE_KNOWN = 0.02, 0.001
@@ -86,8 +88,9 @@ def fit_ground(
     doubt = None
     try:
         fit = fit_bundle(seen, camera, prior)
-        if focal_hint_px is not None and lens is None and abs(fit.values[0]) > _FOCAL_SIGMAS * camera.focal_spread:
+        if float((camera.prior(fit.values[: camera.size]) ** 2).sum()) > _UNUSUAL:
             doubt = _stretch(seen, camera, prior, fit, fit)
+        if focal_hint_px is not None and lens is None and abs(fit.values[0]) > _FOCAL_SIGMAS * camera.focal_spread:
             camera = _camera(width_px, height_px, None, None)
             fit = fit_bundle(seen, camera, prior)
         free = fit if _explained(fit) else fit_bundle(seen, Free(camera.middle, camera.focal_px), prior)
