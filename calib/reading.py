@@ -9,24 +9,20 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
-import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from calib.enlarged import enlarged
 from calib.ground_plane import fit_ground
 from calib.own_edges import own_sharpness
 from calib.profile import Profile, setup_for
 from calib.realign import same_camera
-from calib.sharpness import Crossing, Edge, measure_sharpness
+from calib.sharpness import Edge, measure_sharpness
+from calib.shown import Shown, black_over_white
 from calib.slip.find import find_slip
-from calib.slip.layout import CHEQUER_MM
-from calib.slip.view import PieceView, PrintedEdge, SlipText
+from calib.slip.view import PieceView, SlipText
 from vision.geometry import px_per_mm_at
 from vision.guides.views import VIEWS, View
-from vision.light import linear_light
 from vision.types import CameraFacts, Ground, GroundMap, Lens, LitFrom, ScaleFrom, Setup, Sharpness, Shot
 
 _SAME_SCALE = 0.02
@@ -66,14 +62,16 @@ def read_setup(shot: Shot, told: Told, profile: Profile | None, view: str = "") 
     setup, said = (Setup(), ()) if profile is None else setup_for(profile, shot)
     slip = find_slip(shot.pixels)
     complaints = [*slip.complaints]
-    if slip.pieces:
+    shown = [Shown(piece) for piece in slip.pieces]
+    if shown:
         lens = profile.lens if profile is not None and same_camera(profile, shot) else None
         setup, more = _with_slip(shot, setup, slip.pieces, lens)
         complaints += more
-    edges = [_edge(piece, edge) for piece in slip.pieces for edge in piece.edges]
+    edges = [edge for one in shown for edge in one.edges()]
     setup = replace(
         setup,
-        sharpness=_sharpness(shot, edges, slip.pieces),
+        sharpness=_sharpness(shot, edges, shown),
+        slip_outlines_px=tuple(one.outline_px for one in shown),
         black_over_white=black_over_white(shot.pixels, edges),
         ground=told.ground or seen.ground,
         lit_from=told.lit_from or seen.lit_from,
@@ -86,7 +84,6 @@ def read_setup(shot: Shot, told: Told, profile: Profile | None, view: str = "") 
 
 def _with_slip(shot: Shot, setup: Setup, pieces: Sequence[PieceView], lens: Lens | None) -> tuple[Setup, list[str]]:
     """The set-up with the slip's scale and plane, and what the slip contradicts."""
-    setup = replace(setup, slip_outlines_px=tuple(_seen(piece, piece.outline_mm) for piece in pieces))
     fit = fit_ground(pieces, shot.width_px, shot.height_px, lens, focal_px(shot.camera, shot.width_px, shot.height_px))
     if fit.ground_map is None:
         return setup, list(fit.words)
@@ -119,61 +116,10 @@ def _contradicts(scale: float, setup: Setup, who: str) -> list[str]:
     ]
 
 
-def _sharpness(shot: Shot, edges: Sequence[Edge], pieces: Sequence[PieceView]) -> Sharpness | None:
-    crossings = [crossing for piece in pieces for crossing in _crossings(piece)]
+def _sharpness(shot: Shot, edges: Sequence[Edge], shown: Sequence[Shown]) -> Sharpness | None:
+    crossings = [crossing for one in shown for crossing in one.crossings()]
     measured = measure_sharpness(shot.pixels, edges, crossings) or own_sharpness(shot.pixels)
     return None if measured is None else replace(measured, upsampled=enlarged(shot.pixels))
-
-
-def black_over_white(pixels: NDArray[Any], edges: Sequence[Edge]) -> float | None:
-    """Light of the print's dark side against its light side, from (h, w, 3) sRGB; None where no edge is seen whole."""
-    ratios = []
-    for start, end, room_px in edges:
-        a, b = np.array(start), np.array(end)
-        across = np.array([a[1] - b[1], b[0] - a[0]]) / max(float(np.hypot(*(b - a))), 1e-9) * room_px * 0.6
-        along = a + np.linspace(0.2, 0.8, 20)[:, None] * (b - a)
-        sides = []
-        for points in (along + across, along - across):
-            x, y = np.rint(points).astype(int).T
-            if min(x.min(), y.min()) < 0 or x.max() >= pixels.shape[1] or y.max() >= pixels.shape[0]:
-                break
-            sides.append(float(np.median(linear_light(pixels[y, x][None])[0].mean(axis=1))))
-        if len(sides) == 2 and max(sides) > 0:
-            ratios.append(min(sides) / max(sides))
-    return float(np.median(ratios)) if ratios else None
-
-
-def _edge(piece: PieceView, edge: PrintedEdge) -> Edge:
-    start, end = (_point(_seen(piece, np.array([at]))[0]) for at in (edge.start_mm, edge.end_mm))
-    return start, end, edge.room_mm * _local_scale(piece, edge.start_mm)
-
-
-def _crossings(piece: PieceView) -> list[Crossing]:
-    half = CHEQUER_MM / 2
-    at, right, down = (_seen(piece, piece.points_mm + step) for step in ((0, 0), (half, 0), (0, half)))
-    return [Crossing(_point(a), _point(r - a), _point(d - a)) for a, r, d in zip(at, right, down, strict=True)]
-
-
-def _point(xy: NDArray[np.float64]) -> tuple[float, float]:
-    return float(xy[0]), float(xy[1])
-
-
-def _homography(piece: PieceView) -> NDArray[np.float64]:
-    found, _ = cv2.findHomography(piece.points_mm, piece.points_px)
-    return np.asarray(found, dtype=np.float64)
-
-
-def _seen(piece: PieceView, points_mm: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Points (n, 2) of a piece where the shot shows them."""
-    points = np.asarray(points_mm, dtype=np.float64).reshape(-1, 1, 2)
-    return np.asarray(cv2.perspectiveTransform(points, _homography(piece)), dtype=np.float64).reshape(-1, 2)
-
-
-def _local_scale(piece: PieceView, at_mm: tuple[float, float]) -> float:
-    """Pixels in a millimetre near a point of a piece, in the direction that has fewer."""
-    x, y = at_mm
-    here, right, down = _seen(piece, np.array([[x, y], [x + 1, y], [x, y + 1]]))
-    return float(min(np.hypot(*(right - here)), np.hypot(*(down - here))))
 
 
 def _scale(ground_map: GroundMap) -> float:
