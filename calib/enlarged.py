@@ -22,7 +22,7 @@ _CALM = 65
 _LOWEST = 0.12
 """Cycles per pixel below which the content itself beats."""
 _BESIDE = 0.002
-_SURE = 8.0
+_SURE = 12.0
 """How many times the usual strength a beat must have, at one frequency along rows and along columns."""
 _LEAST_TIMES = 1.3
 

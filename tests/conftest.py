@@ -1,4 +1,4 @@
-"""What all tests share: with SPECKWISE_NO_SKIPS set, a test that would skip fails instead."""
+"""What all tests share: the same examples in every run, and with SPECKWISE_NO_SKIPS set a test that would skip fails instead."""
 
 from __future__ import annotations
 
@@ -7,8 +7,12 @@ from collections.abc import Generator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from faked import photographs
+
+settings.register_profile("same", derandomize=True)
+settings.load_profile("same")
 
 
 @pytest.hookimpl(wrapper=True)

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import pytest
 from drawn_shots import Inside, arc, box, disc, ellipse, panel_shot
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from vision.guides import load_guide
@@ -129,6 +129,8 @@ def test_both_tones_on_green_produce() -> None:
 
 
 @settings(max_examples=15, deadline=None)
+@example(30.0, 209.0, 11.0, 0.125)
+@example(40.0, 209.0, 11.0, 0.125)
 @given(st.floats(30, 290), st.floats(30, 210), st.floats(8, 40), st.floats(0.1, 0.6))
 def test_a_plain_dark_disc_is_found_wherever_it_lies(x: float, y: float, diameter: float, transmittance: float) -> None:
     c = nearest(look(panel_shot([(disc(x, y, diameter), (transmittance,) * 3)])), x, y)

@@ -14,6 +14,8 @@ import numpy as np
 from vision.types import FloatArray, Measures
 
 _SAME = 0.45
+_DILUTED = 0.6
+"""Share of another outline's density below which a larger one holds as much surroundings as body."""
 _RASTER_PX = 96
 """Longest side, in cells, of the raster two outlines are compared on: fine enough for that."""
 
@@ -21,7 +23,8 @@ _RASTER_PX = 96
 def without_repeats(order: Sequence[int], measures: Sequence[Measures]) -> list[tuple[int, int]]:
     """One pair of indices a body, in the order of `order` (best first): whose score it has, and whose outline.
 
-    The score is the best one; the outline is the largest, which is the one that has the body whole.
+    The score is the best one; the outline is the largest, which is the one that has the body whole, save where it is so much paler
+    than another that it is the body and its surroundings, seen too coarsely.
     """
     kept: list[tuple[int, int]] = []
     for k in order:
@@ -32,9 +35,17 @@ def without_repeats(order: Sequence[int], measures: Sequence[Measures]) -> list[
         ]
         if not same:
             kept.append((k, k))
-        elif len(same) == 1 and measures[k].area_px > measures[kept[same[0]][1]].area_px:
+        elif len(same) == 1 and _is_better(measures[k], measures[kept[same[0]][1]]):
             kept[same[0]] = (kept[same[0]][0], k)
     return kept
+
+
+def _is_better(one: Measures, other: Measures) -> bool:
+    """Whether `one` has the body more wholly than `other`."""
+    paler, darker = sorted((abs(one.density), abs(other.density)))
+    if paler < _DILUTED * darker:
+        return abs(one.density) == darker
+    return one.area_px > other.area_px
 
 
 def _touch(a: Measures, b: Measures) -> bool:
