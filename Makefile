@@ -9,7 +9,7 @@ demo: .venv/.installed
 	$(BIN)/speckwise demo
 
 test: .venv/.installed-dev
-	$(BIN)/python -m pytest -q
+	$(BIN)/python -m pytest -q -n auto --dist worksteal
 
 check: .venv/.installed-dev
 	$(BIN)/ruff check .

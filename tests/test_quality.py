@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import cv2
 import numpy as np
 import pytest
@@ -15,12 +17,19 @@ from vision.rank import shipped_ranker
 from vision.types import Cut, Inspection, Setup, Shot
 
 
-def discs_shot(blur_px: float, noise: float, level: float = 0.6, seed: int = 3) -> Shot:
-    """Twelve discs of 24 px, a quarter of the light let through, on a panel of `level`, blurred in linear light."""
-    light = np.full((420, 560), level)
+@cache
+def discs_light() -> np.ndarray:
+    """Twelve discs of 24 px, a quarter of the light let through, on a panel of light 1."""
+    light = np.ones((420, 560))
     for k in range(12):
         x, y = 70.3 + 130 * (k % 4), 80.7 + 125 * (k // 4)
         light *= 1 - 0.75 * cover(420, 560, disc(x, y, 24))
+    return light
+
+
+def discs_shot(blur_px: float, noise: float, level: float = 0.6, seed: int = 3) -> Shot:
+    """The discs on a panel of `level`, blurred in linear light."""
+    light = level * discs_light()
     light = cv2.GaussianBlur(light, (0, 0), blur_px) if blur_px else light
     light = light[..., None] * (1 + np.random.default_rng(seed).normal(0, noise, (420, 560, 3)))
     return Shot(np.rint(encode_srgb(np.clip(light, 0, 1)) * 255).astype(np.uint8), "0" * 64, "discs")
