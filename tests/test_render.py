@@ -85,8 +85,8 @@ def test_pixels_are_the_decoded_jpeg() -> None:
 def test_truth_agrees_with_the_pixels(kind: str, seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """scikit-image's regionprops finds a dark body where truth says within 0.3 px, and as long within 5%, through the camera."""
 
-    def dark(wish: BodyWish, rng: np.random.Generator) -> Patch:
-        patch = draw_body(dataclasses.replace(wish, limbs=False, length_mm=2.5), rng)
+    def dark(wish: BodyWish, rng: np.random.Generator, family: str = "first") -> Patch:
+        patch = draw_body(dataclasses.replace(wish, limbs=False, length_mm=2.5), rng, family)
         return dataclasses.replace(patch, transmission=np.repeat(1 - 0.98 * patch.body[..., None], 3, axis=2))
 
     monkeypatch.setattr(arrange, "draw_body", dark)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.render.broccoli import ProduceLayer
-from vision.render.recipe import INSECTS, Recipe, known, stream
+from vision.render.recipe import INSECTS, TRAIL, Recipe, known, stream
 from vision.types import FloatArray
 
 # Mean number in a picture of 100 x 75 mm at full clutter (common practice, no source).
@@ -27,10 +27,70 @@ BYCATCH = {
     },
     "blank": {"dust": 4, "fibre": 0.8},
     "broccoli": {"drop": 12, "bud": 5, "leaf_bit": 3, "grit": 5, "fibre": 1.2, "frass": 1.5, "seed": 0.3, "dust": 5},
+    "cauliflower": {"drop": 12, "leaf_bit": 2, "grit": 4, "fibre": 1.2, "frass": 1.5, "dust": 5},
+    "scallion": {"drop": 9, "bubble": 2, "grit": 10, "leaf_bit": 2, "fibre": 1.5, "dust": 8, "frass": 0.6},
+    "layers": {"drop": 8, "bubble": 2, "grit": 9, "leaf_bit": 2, "fibre": 1.5, "dust": 6},
+    "asparagus": {"drop": 8, "bubble": 1, "grit": 12, "leaf_bit": 4, "fibre": 1.5, "dust": 8, "seed": 0.3},
+    "gills": {"drop": 5, "grit": 10, "fibre": 2, "dust": 8, "leaf_bit": 0.6, "frass": 1.5},
+    # What wash water leaves on a cloth: lint is its own and that of towels.
+    "cloth": {
+        "fibre": 16,
+        "grit": 20,
+        "leaf_bit": 8,
+        "bud": 4,
+        "drop": 5,
+        "seed": 0.8,
+        "dust": 14,
+        "frass": 2,
+        "leg": 2,
+    },
+    "tray": {
+        "drop": 16,
+        "grit": 12,
+        "leaf_bit": 6,
+        "bud": 2,
+        "fibre": 4,
+        "dust": 14,
+        "seed": 0.6,
+        "frass": 1.5,
+        "leg": 1,
+    },
 }
 KINDS_OF_DEBRIS = sorted({kind for table in BYCATCH.values() for kind in table} | {"scratch"})
 PANEL_MARKS = {"scratch": 3.0, "dust": 9.0, "fibre": 0.7}
-INSECT_RATE = {"aphid": 4.0, "thrips": 4.0, "caterpillar": 1.6}
+_THREE = {"aphid": 4.0, "thrips": 4.0, "caterpillar": 1.6}
+INSECT_RATES: dict[str, dict[str, float]] = {
+    # Mean numbers of each insect where the recipe asks for none in particular (common practice, no source).
+    "blank": {},
+    "water": _THREE,
+    "broccoli": _THREE,
+    "cauliflower": _THREE | {"skin": 0.8},
+    "scallion": {"thrips": 5.0, "aphid": 1.5, "larva": 3.0, "mite": 1.0, "egg": 1.0, "skin": 1.0},
+    "layers": {"thrips": 4.0, "aphid": 2.0, "larva": 3.0, "egg": 1.5, "mite": 1.0, "skin": 0.5},
+    "asparagus": {"thrips": 4.0, "aphid": 2.5, "egg": 3.0, "larva": 1.0, "skin": 0.8},
+    "gills": {"gnat": 1.5, "larva": 4.0, "mite": 4.0, "egg": 1.5, "skin": 0.5},
+    "cloth": {
+        "aphid": 3.5,
+        "thrips": 4.0,
+        "caterpillar": 0.8,
+        "larva": 3.0,
+        "mite": 2.0,
+        "gnat": 0.7,
+        "egg": 1.0,
+        "skin": 1.0,
+    },
+    "tray": {
+        "aphid": 3.0,
+        "thrips": 2.0,
+        "caterpillar": 0.8,
+        "larva": 4.0,
+        "mite": 1.5,
+        "gnat": 0.6,
+        "egg": 1.0,
+        "skin": 2.5,
+    },
+}
+TRAIL_RATES = {"scallion": 1.2, "layers": 0.4}
 _PICTURE_MM2 = 7500.0
 
 
@@ -52,15 +112,25 @@ def insect_counts(recipe: Recipe) -> dict[str, int]:
     if recipe.insects is not None:
         counts = dict.fromkeys(INSECTS, 0)
         for kind, many in recipe.insects:
-            counts[kind] += many
+            if kind in counts:
+                counts[kind] += many
         return counts
     if recipe.kind == "blank":
         return dict.fromkeys(INSECTS, 0)
+    rates = INSECT_RATES[recipe.kind]
     rng = stream(recipe.seed, "counts")
     empty = rng.random() < 1 / 7
     crowd = rng.gamma(1.5, 0.9) if recipe.wild else rng.gamma(3, 1 / 3)
     rate = 0.0 if empty else crowd * float(np.clip(_scaled_area(recipe), 0.3, 3.0))
-    return {kind: int(rng.poisson(INSECT_RATE[kind] * rate)) for kind in INSECTS}
+    return {kind: int(rng.poisson(rates.get(kind, 0.0) * rate)) for kind in INSECTS}
+
+
+def trail_count(recipe: Recipe) -> int:
+    """How many trails of miners thin tissue holds: as asked, or drawn."""
+    if recipe.insects is not None:
+        return sum(many for kind, many in recipe.insects if kind == TRAIL)
+    mean = TRAIL_RATES.get(recipe.kind, 0.0) * float(np.clip(_scaled_area(recipe), 0.3, 3.0))
+    return int(stream(recipe.seed, "counts", 3).poisson(mean))
 
 
 def debris_counts(recipe: Recipe) -> dict[str, int]:

@@ -7,12 +7,22 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from vision.render.drawn_fields import camera_fields, cloth_fields, panel_fields, shot_fields
 from vision.render.prints import Print
 
 T = TypeVar("T")
 
-KINDS = ("blank", "water", "broccoli")
-INSECTS = ("aphid", "thrips", "caterpillar")
+KINDS = ("blank", "water", "broccoli", "cauliflower", "scallion", "layers", "asparagus", "gills", "cloth", "tray")
+FLORETS = ("broccoli", "cauliflower")
+"""Pieces of produce under lamps."""
+THIN = ("scallion", "layers", "asparagus", "gills")
+"""Plant tissue that the panel shines through."""
+INSECTS = ("aphid", "thrips", "caterpillar", "larva", "mite", "gnat", "egg", "skin")
+"""The order is that of their random streams: new ones come last."""
+TRAIL = "trail"
+"""What a miner leaves in thin tissue: counted as an insect, drawn with the tissue."""
+BODIES = ("first", "second")
+CLOTH_COLOURS, CLOTH_LIT = ("white", "dark"), ("below", "above", "both")
 
 # Numbers that keep the layers' random streams apart, so that one layer's draws never move another's.
 STREAMS = {
@@ -28,6 +38,7 @@ STREAMS = {
     "lamp": 10,
     "heat": 11,
     "faults": 12,
+    "cloth": 13,
 }
 
 
@@ -46,7 +57,9 @@ class Recipe:
     height_px: int = 1500
     px_per_mm: float = 20.0
     insects: tuple[tuple[str, int], ...] | None = None
-    """(kind, how many); None: drawn."""
+    """(kind, how many); None: drawn. Thin tissue may also hold ('trail', how many)."""
+    bodies: str = "first"
+    """'first' or 'second': which of two families that share no code draws the insects."""
     clutter: float = 1.0
     """1: as much bycatch as rinse water carries; 0: none."""
     heated: bool | None = None
@@ -83,7 +96,7 @@ class Recipe:
     """'none', 'straight' or 'round': the tray's wall in the picture."""
 
     view: str | None = None
-    """'underside' or 'opened' florets."""
+    """'underside' or 'opened' broccoli, 'top' or 'opened' cauliflower."""
     pieces: int | None = None
     apart_mm: float | None = None
     """Least distance between florets; None: they are laid to fill the picture and may touch."""
@@ -96,6 +109,17 @@ class Recipe:
     light_gradient: float | None = None
     """Relative fall of the lamp's light over the picture's diagonal."""
     specular: float | None = None
+
+    cloth_colour: str | None = None
+    """'white' or 'dark' threads."""
+    cloth_lit: str | None = None
+    """'below', 'above' or 'both': where the cloth's light comes from."""
+    weave_pitch_mm: float | None = None
+    """From one warp thread to the next."""
+    weave_ratio: float | None = None
+    """The weft's pitch against the warp's."""
+    weave_angle_deg: float | None = None
+    """Direction in which the warp threads run, 0 along x, clockwise as seen."""
 
     exposure: float | None = None
     """Linear level of the brightest panel, or of a white surface lit from above; above 1 it burns out."""
@@ -163,9 +187,22 @@ class Recipe:
             raise ValueError(f"kind must be one of {', '.join(KINDS)}")
         if min(self.width_px, self.height_px) < 16 or not 1 <= self.px_per_mm <= 400:
             raise ValueError("a drawn shot has at least 16 x 16 pixels, at 1 to 400 pixels per millimetre")
-        unknown = [kind for kind, _ in self.insects or () if kind not in INSECTS]
+        drawn = (*INSECTS, TRAIL) if self.kind in THIN else INSECTS
+        unknown = [kind for kind, _ in self.insects or () if kind not in drawn]
         if unknown:
-            raise ValueError(f"cannot draw {unknown[0]}: known are {', '.join(INSECTS)}")
+            raise ValueError(f"cannot draw {unknown[0]}: known are {', '.join(drawn)}")
+        for name, value, allowed in (
+            ("bodies", self.bodies, BODIES),
+            ("cloth_colour", self.cloth_colour or "white", CLOTH_COLOURS),
+            ("cloth_lit", self.cloth_lit or "below", CLOTH_LIT),
+        ):
+            if value not in allowed:
+                raise ValueError(f"{name} must be one of {', '.join(allowed)}")
+
+    @property
+    def under_lamps(self) -> bool:
+        """Whether the light that makes the picture comes from above; the recipe of a cloth must be filled."""
+        return self.kind in (*FLORETS, "tray") or (self.kind == "cloth" and known(self.cloth_lit) == "above")
 
 
 def tidy(
@@ -193,83 +230,6 @@ def vary(
     )
 
 
-def _tint(rng: np.random.Generator, spread: float) -> tuple[float, float, float]:
-    """A white that is off mostly between warm and cold, less between green and magenta; largest channel 1."""
-    warm, green = rng.normal(0, spread), rng.normal(0, spread * 0.35)
-    c = np.exp(np.array([warm, green, -1.2 * warm]) + rng.normal(0, spread * 0.12, 3))
-    r, g, b = (c / c.max()).tolist()
-    return r, g, b
-
-
-def _panel_fields(rng: np.random.Generator, wild: bool) -> dict[str, Any]:
-    colour = _tint(rng, 0.22 if wild else 0.05)
-    if wild and rng.random() < 0.06:
-        # A strongly coloured lamp, as some stands have.
-        colour = tuple(np.clip(rng.uniform(0.05, 1, 3), 0.05, 1).tolist())
-    return {
-        "panel_colour": colour,
-        "unevenness": float(rng.uniform(0.02, 0.65) if wild else rng.uniform(0.08, 0.35)),
-        "led_mottling": float(rng.choice([0, rng.uniform(0, 0.06)]) if wild else rng.uniform(0, 0.012)),
-        "grain": float(rng.uniform(0, 0.012) if wild else rng.uniform(0.001, 0.004)),
-        "marks": float(rng.uniform(0, 3) if wild else rng.uniform(0.5, 1.3)),
-    }
-
-
-def _shot_fields(rng: np.random.Generator, wild: bool, kind: str) -> dict[str, Any]:
-    vessels, odds = ("none", "straight", "round"), (0.6, 0.22, 0.18) if wild else (0.85, 0.1, 0.05)
-    depth = float(rng.uniform(2, 20) if wild else rng.uniform(4, 9))
-    return {
-        "heated": bool(rng.random() < 0.5),
-        "room_light": float(rng.uniform(0, 0.15) if wild else rng.uniform(0.004, 0.03)),
-        "ripple": float(abs(rng.normal(0, 0.05)) if wild else abs(rng.normal(0, 0.007))),
-        "film": float(abs(rng.normal(0, 0.05)) if wild else abs(rng.normal(0, 0.012))),
-        "glare": float(rng.uniform(0.1, 1.2) if wild and rng.random() < 0.12 else 0.0),
-        "water_colour": _tint(rng, 0.08 if wild else 0.015),
-        "water_depth_mm": depth,
-        "vessel_edge": str(rng.choice(vessels, p=odds)) if kind == "water" else "none",
-        "view": str(rng.choice(["underside", "opened"])),
-        "white_ground": float(rng.uniform(0.45, 0.95) if wild else rng.uniform(0.62, 0.88)),
-        "light_angle_deg": float(rng.uniform(0, 360)),
-        "light_gradient": float(rng.uniform(0, 0.6) if wild else rng.uniform(0.03, 0.2)),
-        "specular": float(rng.uniform(0, 0.2) if wild else rng.uniform(0.02, 0.08)),
-        "burnt_out": float(rng.uniform(0.2, 1.5) if wild and rng.random() < 0.15 else 0),
-        "exposure": float(rng.uniform(0.25, 1.1) if wild else rng.uniform(0.6, 0.86))
-        * (1.2 if kind == "broccoli" else 1.0),
-    }
-
-
-def _camera_fields(rng: np.random.Generator, wild: bool, kind: str, depth_mm: float) -> dict[str, Any]:
-    blurred = wild and rng.random() < 0.12
-    gains = (
-        (rng.uniform(1.2, 2.4), 1.0, rng.uniform(1.2, 2.4))
-        if wild
-        else (rng.uniform(1.6, 2.0), 1.0, rng.uniform(1.4, 1.8))
-    )
-    top = 25.0 if kind == "broccoli" else depth_mm
-    return {
-        "optics_blur_px": float(np.exp(rng.uniform(np.log(0.4), np.log(2.6))) if wild else rng.uniform(0.55, 0.95)),
-        "edge_blur": float(rng.uniform(1, 2.2) if wild else rng.uniform(1.05, 1.4)),
-        "defocus_px": float(rng.uniform(1, 6) if blurred else 0.0),
-        "depth_blur_px_per_mm": float(abs(rng.normal(0, 0.35)) if wild else rng.uniform(0.02, 0.1))
-        * (0.4 if kind == "broccoli" else 1.0),
-        "focus_height_mm": float(rng.uniform(0, top) if wild else rng.uniform(0.1, 0.6) * top),
-        "shake_px": float(rng.uniform(1, 6) if wild and rng.random() < 0.1 else 0.0),
-        "flare": float(rng.uniform(0, 0.12) if wild else rng.uniform(0.004, 0.02)),
-        "fringe_px": float(abs(rng.normal(0, 0.7)) if wild else rng.uniform(0, 0.25)),
-        "full_well_e": float(np.exp(rng.uniform(np.log(400), np.log(40000))) if wild else rng.uniform(5000, 20000)),
-        "read_noise_e": float(rng.uniform(1, 12) if wild else rng.uniform(2, 4)),
-        "white_gain": tuple(float(g) for g in gains),
-        "crosstalk": float(rng.uniform(0, 0.3) if wild else rng.uniform(0.08, 0.18)),
-        "edge_aware": bool(rng.random() < 0.6),
-        "denoise": float(rng.uniform(0, 1) if wild else rng.uniform(0.25, 0.6)),
-        "sharpen": float(rng.choice([0, rng.uniform(0, 1.8)]) if wild else rng.uniform(0.2, 0.7)),
-        "sharpen_radius_px": float(rng.uniform(0.6, 2.5) if wild else rng.uniform(0.8, 1.3)),
-        "tone_curve": float(rng.choice([0, rng.uniform(0, 1)]) if wild else 0.0),
-        "jpeg_quality": int(rng.integers(60, 98) if wild else rng.integers(88, 97)),
-        "chroma_halved": bool(rng.random() < 0.8),
-    }
-
-
 def known(value: T | None) -> T:
     """A field of a filled recipe. Raises ValueError where the recipe was not filled."""
     if value is None:
@@ -281,9 +241,10 @@ def filled(recipe: Recipe) -> Recipe:
     """The same recipe with every None drawn; giving one field never changes what another is drawn as."""
     panel_seed = recipe.seed if recipe.panel_seed is None else recipe.panel_seed
     given: dict[str, Any] = {"panel_seed": panel_seed}
-    given |= _panel_fields(stream(panel_seed, "panel"), recipe.wild)
-    shot = _shot_fields(stream(recipe.seed, "water", 1), recipe.wild, recipe.kind)
+    given |= panel_fields(stream(panel_seed, "panel"), recipe.wild)
+    shot = shot_fields(stream(recipe.seed, "water", 1), recipe.wild, recipe.kind)
+    given |= cloth_fields(stream(recipe.seed, "cloth"), recipe.wild)
     depth = shot["water_depth_mm"] if recipe.water_depth_mm is None else recipe.water_depth_mm
-    given |= shot | _camera_fields(stream(recipe.seed, "camera"), recipe.wild, recipe.kind, depth)
+    given |= shot | camera_fields(stream(recipe.seed, "camera"), recipe.wild, recipe.kind, depth)
     missing = {f.name: given[f.name] for f in fields(recipe) if f.name in given and getattr(recipe, f.name) is None}
     return replace(recipe, **missing)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.render.arrange import Laid, Scene, lay_debris, lay_insects, lay_marks, lay_produce
+from vision.render.arrange import Laid, Scene, lay_debris, lay_insects, lay_marks, lay_produce, lay_trails
 from vision.render.camera import photograph
 from vision.render.faults import film_glare, steamed
 from vision.render.ground import bare_ground
@@ -40,6 +40,7 @@ def draw(recipe: Recipe) -> Drawn:
     lay_marks(scene)
     _lay_prints(scene)
     lay_produce(scene)
+    lay_trails(scene)
     lay_insects(scene)
     lay_debris(scene)
     lay_water(scene)
@@ -48,14 +49,14 @@ def draw(recipe: Recipe) -> Drawn:
         scene.light += mirrored_lamp(recipe, known(recipe.glare))[..., None]
     _hide(scene)
     pixels, jpeg = photograph(scene.light, recipe, stream(recipe.seed, "noise"))
-    return Drawn(pixels, jpeg, truth, recipe.px_per_mm, "above" if recipe.kind == "broccoli" else "below", recipe)
+    return Drawn(pixels, jpeg, truth, recipe.px_per_mm, "above" if recipe.under_lamps else "below", recipe)
 
 
 def _lay_prints(scene: Scene) -> None:
     above = scene.ground.above
     lamp = None if above is None else above.lamp * above.shade[..., None]
     for each in scene.recipe.prints:
-        lay_print(scene.light, each, scene.recipe.px_per_mm, known(scene.recipe.room_light), lamp)
+        lay_print(scene.light, each, scene.recipe.px_per_mm, scene.ground.from_above, lamp)
 
 
 def _hide(scene: Scene) -> None:
@@ -71,7 +72,7 @@ def _truth(scene: Scene) -> tuple[TrueBody, ...]:
     """Insects first, then bycatch, then the panel's marks; places and visible shares once all that hides them is laid."""
     rows = []
     above = scene.ground.above
-    for laid in scene.insects:
+    for laid in (*scene.insects, *scene.trails):
         seen = laid.body * scene.veil[laid.window.scene]
         # An insect that bycatch hides wholly still lies where it lies.
         rows.append(_placed(scene.recipe, laid, seen if float(seen.sum()) > 1e-3 else laid.body, float(seen.sum())))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,7 +38,7 @@ class TrueBody:
     """Long axis, 0 along x, clockwise as seen, 0..180."""
     curved: bool
     surface: str
-    """'panel', 'water' or 'produce'."""
+    """'panel', 'water', 'cloth' or 'produce'."""
     tone: str
     """'darker', 'lighter' or 'like' than what is round it, in the scene's light before the camera."""
     heated: bool
@@ -61,20 +61,31 @@ class Sighting:
     """(3,) the same of its surroundings."""
 
 
-def unplaced(kind: str, patch: Patch, *, insect: bool, surface: str, heated: bool, defocus_px: float) -> TrueBody:
+class Sized(Protocol):
+    """What is known of a thing's size and form before it has a place: a patch, or a trail in tissue."""
+
+    @property
+    def length_mm(self) -> float: ...
+    @property
+    def width_mm(self) -> float: ...
+    @property
+    def curved(self) -> bool: ...
+
+
+def unplaced(kind: str, thing: Sized, *, insect: bool, surface: str, heated: bool, defocus_px: float) -> TrueBody:
     """The row of a thing whose place and look are not worked out yet."""
     return TrueBody(
         kind=kind,
-        form=patch.form,
+        form=thing.form if isinstance(thing, Patch) else "",
         insect=insect,
         x_px=0.0,
         y_px=0.0,
         x_mm=0.0,
         y_mm=0.0,
-        length_mm=patch.length_mm,
-        width_mm=patch.width_mm,
+        length_mm=thing.length_mm,
+        width_mm=thing.width_mm,
         angle_deg=0.0,
-        curved=patch.curved,
+        curved=thing.curved,
         surface=surface,
         tone="like",
         heated=heated,
