@@ -60,7 +60,7 @@ def bench(kind: str, rounds: int) -> None:
     light = see_light(shot, setup)
     scale = PX_PER_MM / light.step
     surfaces = find_surfaces(light.density, None, scale)
-    specks = find_specks(light, surfaces, scale, ranker.glance)
+    specks = find_specks(light, surfaces, scale, ranker.glance, shot.pixels)
     measured = measure_specks(specks, light.step)
     lit = tell_lit_from(light, surfaces)
     features = features_of(measured, surfaces, lit, PX_PER_MM, light.step)
@@ -75,7 +75,7 @@ def bench(kind: str, rounds: int) -> None:
         ("read and decode", lambda: decode_shot(data, "reference")),
         ("light", lambda: see_light(shot, setup)),
         ("surfaces", lambda: find_surfaces(light.density, None, scale)),
-        ("specks", lambda: find_specks(light, surfaces, scale, ranker.glance)),
+        ("specks", lambda: find_specks(light, surfaces, scale, ranker.glance, shot.pixels)),
         ("measures", lambda: measure_specks(specks, light.step)),
         ("features", lambda: features_of(measured, surfaces, lit, PX_PER_MM, light.step)),
         ("score", lambda: ranker.judge(features)),

@@ -1,0 +1,131 @@
+"""The accuracy bench's tables as Markdown. Limits are exact binomial (Clopper and Pearson), 95%, insects taken as independent."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+
+import numpy as np
+from froc import ShotCount, recall_at
+from judging import FALSE, Judged
+from listing import LISTED, LOST, NO_LOOK, NO_PLACE, Listed
+from peers import HALVED
+from scipy.stats import beta
+from sizing import Sized, shape_rows, sizing_rows
+from standard import SCENES
+
+from vision.render import TrueBody
+from vision.shapes import SHAPES
+from vision.types import Cut
+
+SIZES_MM = ((0.3, 0.5), (0.5, 1.0), (1.0, 2.0), (2.0, np.inf))
+_RECALLS = [f"recall at {n} false a shot" for n in FALSE]
+
+
+def limits(found: int, of: int) -> tuple[float, float]:
+    """Clopper and Pearson's 95% limits of a share."""
+    low = float(beta.ppf(0.025, found, of - found + 1)) if found else 0.0
+    high = float(beta.ppf(0.975, found + 1, of - found)) if found < of else 1.0
+    return low, high
+
+
+def share(found: int, of: int) -> str:
+    """A share with its limits."""
+    if not of:
+        return "-"
+    low, high = limits(found, of)
+    return f"{found / of:.2f} ({low:.2f}-{high:.2f})"
+
+
+def head(*cells: str) -> str:
+    """The head of a table."""
+    return "\n| " + " | ".join(cells) + " |\n" + "|---" * len(cells) + "|"
+
+
+def line(*cells: object) -> str:
+    """One line of a table."""
+    return "| " + " | ".join(str(cell) for cell in cells) + " |"
+
+
+def recalls(shots: Sequence[ShotCount], keep: Callable[[TrueBody], bool] = lambda body: True) -> list[str]:
+    """How many insects, and recall of those to keep at each number of false flags a shot."""
+    some = [(hit, b) for c in shots for hit, b in zip(c.hits, c.bodies, strict=True) if keep(b)]
+    cells = [str(len(some))]
+    for false in FALSE:
+        cut = recall_at(shots, false)[1]
+        cells.append(share(sum(hit > cut for hit, _ in some), len(some)))
+    return cells
+
+
+def froc_table(judged: Mapping[str, Sequence[Judged]], loose: Mapping[str, Sequence[Judged]]) -> None:
+    """Recall of ours, of our search alone and of peers; ours on wild shots."""
+    print(head("scene", "shots", "insects", *_RECALLS))
+    for kind, shots in judged.items():
+        name, number = SCENES[kind].name, len(shots)
+        print(line(f"{name}, ours", number, *recalls([j.ours for j in shots])))
+        for other in shots[0].others:
+            halved = " (at half resolution)" if other in HALVED else ""
+            print(line(f"{name}, {other}{halved}", number, *recalls([j.others[other] for j in shots])))
+        print(line(f"{name}, wild, ours", len(loose[kind]), *recalls([j.ours for j in loose[kind]])))
+
+
+def cut_table(judged: Mapping[str, Sequence[Judged]]) -> None:
+    """What the default cut gives a person."""
+    cut = Cut().min_score
+    print(head("scene", f"insects of 1 mm and more flagged at {cut}", "all that count", "false flags on an empty shot"))
+    for kind, shots in judged.items():
+        hits = [
+            (hit >= cut, b.length_mm >= 1) for j in shots for hit, b in zip(j.ours.hits, j.ours.bodies, strict=True)
+        ]
+        empty = [sum(score >= cut for score in j.ours.false) for j in shots if not j.ours.bodies]
+        large = [hit for hit, is_large in hits if is_large]
+        kept = share(sum(large), len(large)), share(sum(hit for hit, _ in hits), len(hits))
+        print(line(SCENES[kind].name, *kept, f"{np.mean(empty):.1f}" if empty else "-"))
+
+
+def split_tables(
+    judged: Mapping[str, Sequence[Judged]], at_scale: Mapping[str, Mapping[float, Sequence[Judged]]]
+) -> None:
+    """By insect and by size at the scene's own cuts; by scale on shots of that scale."""
+    print(head("insect", "insects", *_RECALLS))
+    for kind, shots in judged.items():
+        ours = [j.ours for j in shots]
+        for insect in SCENES[kind].insects:
+            print(line(f"{SCENES[kind].name}: {insect}", *recalls(ours, lambda b, i=insect: b.kind == i)))  # type: ignore[misc]
+    print(head("size", "insects", *_RECALLS))
+    for kind, shots in judged.items():
+        ours = [j.ours for j in shots]
+        for low, high in SIZES_MM:
+            size = f"{low:g} to {high:g} mm" if np.isfinite(high) else f"{low:g} mm and more"
+            cells = recalls(ours, lambda b, low=low, high=high: low <= b.length_mm < high)  # type: ignore[misc]
+            print(line(f"{SCENES[kind].name}: {size}", *cells))
+    print(head("scale", "insects", *_RECALLS))
+    for kind, scales in at_scale.items():
+        for px_per_mm, shots in scales.items():
+            print(line(f"{SCENES[kind].name}: {px_per_mm:g} px/mm", *recalls([j.ours for j in shots])))
+
+
+def listing_table(plain: Mapping[str, Sequence[Listed]], larvae: Mapping[str, Sequence[Listed]]) -> None:
+    """What a list with a minimum score of 0 holds, and where the rest is lost."""
+    print(head("at a minimum score of 0", "bodies", LISTED, "with its size", "by chance", NO_PLACE, NO_LOOK, LOST))
+    for what, groups in (("plain insects", plain), ("larvae of 0.4 to 0.9 mm at 25 px/mm", larvae)):
+        for kind, bodies in groups.items():
+            stages = [sum(b.stage == stage for b in bodies) for stage in (LISTED, NO_PLACE, NO_LOOK, LOST)]
+            n = len(bodies)
+            shares = [
+                share(k, n) for k in (stages[0], sum(b.of_its_size for b in bodies), sum(b.by_chance for b in bodies))
+            ]
+            print(line(f"{SCENES[kind].name}, {what}", n, *shares, *stages[1:]))
+
+
+def sizing_table(sizes: Mapping[str, Mapping[str, Sequence[Sized]]]) -> None:
+    """Errors of length and width by scene and family of bodies."""
+    print(head("scene and bodies", "form", "n", "length: median error", "bias", "width: median error", "bias"))
+    for kind, families in sizes.items():
+        for family, found in families.items():
+            print("\n".join(sizing_rows(f"{SCENES[kind].name}, {family}", found)) or line(SCENES[kind].name, "-", 0))
+
+
+def shape_table(found: Sequence[Sized]) -> None:
+    """Classes as drawn and as named."""
+    print(head("drawn as", *(f"named {shape.name}" for shape in SHAPES)))
+    print("\n".join(shape_rows(found)))

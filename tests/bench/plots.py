@@ -1,0 +1,93 @@
+"""Pictures of the accuracy tables; colours that the colour-blind can tell apart (Okabe and Ito), and dashes and marks beside them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import matplotlib
+import numpy as np
+from froc import ShotCount, recall_at
+from judging import Judged
+from listing import LISTED, LOST, NO_LOOK, NO_PLACE, Listed
+from sizing import Sized
+
+matplotlib.use("Agg")
+from matplotlib import pyplot
+
+_COLOURS = ("#000000", "#0072B2", "#56B4E9", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#999999")
+_DASHES = ("-", "--", ":", "-.", "--", ":", "-.", ":")
+_HATCHES = ("", "//", "..", "xx")
+_FALSE = np.linspace(0.1, 16, 60)
+
+
+def plot_froc(folder: Path, judged: Mapping[str, Sequence[Judged]]) -> None:
+    """One picture a kind of scene: recall against false flags a shot, ours, our search alone and the peers."""
+    for name, shots in judged.items():
+        curves: dict[str, list[ShotCount]] = {"ours": [j.ours for j in shots]}
+        curves |= {other: [j.others[other] for j in shots] for other in shots[0].others}
+        figure, axes = pyplot.subplots(figsize=(7.5, 5))
+        for k, (label, counts) in enumerate(curves.items()):
+            recall = [recall_at(counts, float(f))[0] for f in _FALSE]
+            wide = 2.5 if k == 0 else 1.5
+            axes.plot(_FALSE, recall, _DASHES[k % 8], color=_COLOURS[k % 8], label=label, linewidth=wide)
+        axes.set(xlabel="false flags a shot", ylabel="share of insects found", ylim=(0, 1), xlim=(0, 16), title=name)
+        axes.grid(alpha=0.3)
+        axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=8, frameon=False)
+        figure.tight_layout()
+        figure.savefig(folder / f"froc-{name.replace(' ', '-')}.png", dpi=110)
+        pyplot.close(figure)
+
+
+def plot_listing(folder: Path, groups: Mapping[str, tuple[Sequence[Listed], Sequence[Listed]]]) -> None:
+    """One picture: of each kind of scene's plain insects and small larvae, how many are listed and where the rest is lost."""
+    bars = [
+        (f"{n}: {w}", some) for n, both in groups.items() for w, some in zip(("plain", "larvae"), both, strict=True)
+    ]
+    figure, axes = pyplot.subplots(figsize=(8, 1.2 + 0.4 * len(bars)))
+    left = np.zeros(len(bars))
+    for k, stage in enumerate((LISTED, NO_PLACE, NO_LOOK, LOST)):
+        shares = np.array([sum(b.stage == stage for b in some) / max(len(some), 1) for _, some in bars])
+        axes.barh(
+            range(len(bars)),
+            shares,
+            left=left,
+            color=_COLOURS[k + 1],
+            hatch=_HATCHES[k],
+            edgecolor="white",
+            label=stage,
+        )
+        left += shares
+    axes.set_yticks(range(len(bars)), [f"{name} ({len(some)})" for name, some in bars])
+    axes.invert_yaxis()
+    axes.set(xlabel="share of bodies, at a minimum score of 0", xlim=(0, 1))
+    axes.legend(ncols=4, loc="lower center", bbox_to_anchor=(0.5, 1.0), fontsize=8, frameon=False)
+    figure.tight_layout()
+    figure.savefig(folder / "listing.png", dpi=110)
+    pyplot.close(figure)
+
+
+def plot_sizes(folder: Path, sizes: Mapping[str, Mapping[str, Sequence[Sized]]]) -> None:
+    """One picture: error of length and of width against the true length, a mark and a colour a kind of scene."""
+    figure, both = pyplot.subplots(1, 2, figsize=(11, 4.5), sharey=True)
+    for axes, what in zip(both, ("length", "width"), strict=True):
+        for k, (name, families) in enumerate(sizes.items()):
+            found = [s for some in families.values() for s in some]
+            error = [100 * getattr(s, f"{what}_error") for s in found]
+            axes.scatter(
+                [s.length_mm for s in found],
+                error,
+                s=14,
+                marker="os^vDPX*<"[k % 9],
+                color=_COLOURS[k % 8],
+                alpha=0.6,
+                label=name,
+            )
+        axes.axhline(0, color="black", linewidth=0.8)
+        axes.set(xscale="log", xlabel="true length, mm", ylim=(-100, 150), title=f"{what} as read")
+        axes.grid(alpha=0.3)
+    both[0].set_ylabel("error, % of the truth")
+    both[1].legend(fontsize=8)
+    figure.tight_layout()
+    figure.savefig(folder / "sizes.png", dpi=110)
+    pyplot.close(figure)
