@@ -12,18 +12,19 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.glance import KEPT
 from vision.measure import Measured
 from vision.types import FloatArray, LitFrom, Surfaces, Tone
 
 FEATURES: tuple[str, ...] = (
     "length_mm", "width_mm", "equivalent_mm", "blur_mm",
-    "aspect", "circularity", "solidity", "body_solidity", "straightness", "legs",
+    "aspect", "circularity", "solidity", "body_solidity", "straightness", "winding", "bend", "legs",
     "density", "density_red", "density_green", "density_blue", "delta_e",
     "delta_l", "delta_a", "delta_b", "body_l", "body_a", "body_b", "around_l", "around_a", "around_b",
     "snr", "response_finer", "response_coarser", "response_far_coarser",
     "middle_to_rim", "unevenness", "darkest", "lightest", "end_contrast", "taper", "pear",
     "blur_to_width", "around_spread", "around_to_contrast",
-    "glance", "siblings", "crowd", "crowd_strength",
+    "glance", *KEPT, "siblings", "crowd", "crowd_strength",
     "on_produce", "lighter", "lit_above", "rim_distance", "at_picture_edge",
 )  # fmt: skip
 
@@ -51,12 +52,13 @@ def _own(m: Measured, px_per_mm: float | None) -> list[float]:
     contrast = max(abs(x.density), 1e-3)
     return [
         x.length_px * mm, x.width_px * mm, x.equivalent_diameter_px * mm, x.blur_px * mm,
-        x.width_px / max(x.length_px, 1e-6), x.circularity, x.solidity, body.solidity, m.straightness, _legs(m),
+        x.width_px / max(x.length_px, 1e-6), x.circularity, x.solidity, body.solidity, m.build.straightness,
+        m.build.winding_rad, m.build.bend_rad, _legs(m),
         x.density, *(float(v) for v in channel), x.delta_e,
         *(float(v) for v in lab), *(float(v) for v in m.body_lab), *(float(v) for v in m.around_lab),
         *_responses(m), *_inside(m),
         x.blur_px / max(x.width_px, 1e-6), m.around_spread, m.around_spread / contrast,
-        m.speck.likely,
+        m.speck.likely, *m.speck.glanced,
     ]  # fmt: skip
 
 

@@ -13,6 +13,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.alike import ALIKE, differ_from_neighbours
+from vision.fine import Windows
+from vision.rarity import count_colours
 from vision.scales import ScaleMap
 from vision.types import FloatArray, Surfaces
 
@@ -28,7 +31,14 @@ GLANCES: tuple[str, ...] = (
     "signal", *(f"signal_{n:+d}" for n in _NEIGHBOURS), "red", "green", "blue", "red_green", "blue_green",
     *(f"{c}_{n:+d}" for n in (-2, 2, 4) for c in ("red_green", "blue_green", "luminance")),
     "below_red", "below_green", "below_blue", "noise", "ridge", "sharpness", "scale_mm", "on_produce",
+    "here_red", "here_green", "here_blue", "rarer", "rarer_-2", "rarer_+2", "rarity", "rarity_of_hue", *ALIKE,
+    "round_most", "round_second", "round_middle", "round_least", "goes_on",
 )  # fmt: skip
+
+
+_OWN = GLANCES.index("here_red")
+KEPT = GLANCES[GLANCES.index("rarer") :]
+"""What a closer look keeps of the glance: how a place compares with the whole shot and with its neighbours."""
 
 
 @dataclass(frozen=True)
@@ -71,15 +81,66 @@ def find_places(maps: list[ScaleMap], surfaces: Surfaces) -> Places:
 
 
 def glance_at(
-    places: Places, maps: list[ScaleMap], below: FloatArray, surfaces: Surfaces, px_per_mm: float | None
-) -> NDArray[np.float32]:
-    """What a glance tells of each place: (n, len(GLANCES)) float32. `below` (n, 3): density of the surface it lies on."""
-    out = np.zeros((len(places.row), len(GLANCES)), np.float32)
-    for n, scale in enumerate(maps):
-        at = places.scale == n
-        if at.any():
-            out[at] = _glance(n, scale, places.row[at], places.column[at], maps, below[at], surfaces, px_per_mm)
-    return out
+    places: Places, maps: list[ScaleMap], windows: Windows, below: FloatArray, density: FloatArray, surfaces: Surfaces,
+    px_per_mm: float | None,
+) -> NDArray[np.float32]:  # fmt: skip
+    """What a glance tells of each place: (n, len(GLANCES)) float32.
+
+    `below` (n, 3): density of the surface it lies on; `density` (3, h, w): that of the picture.
+    """
+    n = len(places.row)
+    out = np.zeros((n, _OWN), np.float32)
+    here = np.zeros((n, 3), np.float32)
+    rarer = np.zeros((n, 3), np.float32)
+    round_it = np.zeros((n, 5), np.float32)
+    for k, scale in enumerate(maps):
+        at = np.flatnonzero(places.scale == k)
+        if len(at):
+            y, x = places.row[at], places.column[at]
+            out[at] = _glance(k, scale, y, x, maps, below[at], surfaces, px_per_mm)
+            here[at] = below[at] + _level_at(windows.pyramid[scale.level], scale.level, y, x)
+            near = [maps[j].rarer_at(y, x) if 0 <= j < len(maps) else np.zeros(len(at)) for j in (k, k - 2, k + 2)]
+            rarer[at] = np.stack(near, axis=1)
+            round_it[at] = _round(scale, y, x)
+    rarity = np.zeros((n, 2), np.float32)
+    alike = np.zeros((n, len(ALIKE)), np.float32)
+    sigma = np.array([scale.sigma_px for scale in maps])[places.scale]
+    on_produce = surfaces.produce[places.row, places.column]
+    for kind, mask in ((False, surfaces.ground), (True, surfaces.produce)):
+        at = np.flatnonzero(on_produce == kind)
+        colours = count_colours(density, mask) if len(at) else None
+        if colours is not None:
+            rarity[at] = colours.rarity(here[at])
+        alike[at] = differ_from_neighbours(places.row[at], places.column[at], sigma[at], here[at], places.signal[at])
+    return np.concatenate([out, here, rarer, rarity, alike, round_it], axis=1)
+
+
+def _level_at(planes: FloatArray, level: int, y: NDArray[np.int64], x: NDArray[np.int64]) -> FloatArray:
+    half, (h, w) = (1 << level) >> 1, planes.shape[1:]
+    return np.asarray(planes[:, np.minimum((y + half) >> level, h - 1), np.minimum((x + half) >> level, w - 1)].T)
+
+
+_ROUND = 2.4
+"""How far out, in scales, a place is compared with what lies round it."""
+
+
+def _round(scale: ScaleMap, y: NDArray[np.int64], x: NDArray[np.int64]) -> NDArray[np.float32]:
+    """Share of a place's own contrast that is still there in eight directions: most, second, middle and least of them, and how
+    well it goes on both ways along a line. (n, 5)."""
+    h, w = scale.signal.shape
+    own = scale.smooth_at(y, x).astype(np.float64)
+    norm = np.maximum((own * own).sum(axis=1), 1e-8)
+    reach = _ROUND * scale.sigma_px
+    shares = np.empty((len(y), 8))
+    for k in range(8):
+        i = np.clip(np.rint((y + reach * np.sin(np.pi * k / 4)) / 2**scale.level).astype(np.intp), 0, h - 1)
+        j = np.clip(np.rint((x + reach * np.cos(np.pi * k / 4)) / 2**scale.level).astype(np.intp), 0, w - 1)
+        shares[:, k] = (scale.smooth[:, i, j].T * own).sum(axis=1) / norm
+    shares = np.clip(shares, -2, 2)
+    line = np.minimum(shares[:, :4], shares[:, 4:]).max(axis=1)
+    ordered = np.sort(shares, axis=1)
+    middle = (ordered[:, 3] + ordered[:, 4]) / 2
+    return np.stack([ordered[:, 7], ordered[:, 6], middle, ordered[:, 0], line], axis=1).astype(np.float32)
 
 
 def _glance(

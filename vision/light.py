@@ -55,6 +55,55 @@ def _look_up(pixels: NDArray[Any], log: bool) -> FloatArray:
     raise ValueError("pixels are uint8 or uint16")
 
 
+@lru_cache(maxsize=2)
+def _table_16(full_scale: int) -> NDArray[np.uint16]:
+    linear = decode_srgb(np.arange(full_scale + 1) / full_scale)
+    return np.asarray(np.rint(np.maximum(linear, 0.5 * linear[1]) * 65535), dtype=np.uint16)
+
+
+def linear_16(pixels: NDArray[Any]) -> NDArray[np.uint16]:
+    """sRGB-encoded uint8 or uint16 pixels (h, w, 3) to linear light, 65535 at full scale, of the same shape.
+
+    Black counts as half the lowest step. Sixteen bits keep what averaging 8-bit pixels gains.
+    """
+    if pixels.dtype == np.uint8:
+        return np.asarray(cv2.LUT(np.ascontiguousarray(pixels), _table_16(255)), dtype=np.uint16)
+    if pixels.dtype == np.uint16:
+        return np.asarray(_table_16(65535)[pixels], dtype=np.uint16)
+    raise ValueError("pixels are uint8 or uint16")
+
+
+_DECIMAL = np.float32(1 / np.log(10))
+
+
+def decimal_log(linear: NDArray[Any]) -> FloatArray:
+    """Decimal logarithm of light given as uint16 with 65535 at full scale, any shape, float32; nought counts as half a step."""
+    light = np.asarray(linear, np.float32)
+    light = np.maximum(light, np.float32(0.5), out=light if light is not linear else None)
+    return np.asarray((cv2.log(light).reshape(light.shape) - np.float32(np.log(65535))) * _DECIMAL, dtype=np.float32)
+
+
+def log_light_averaged(pixels: NDArray[Any], step: int) -> FloatArray:
+    """Log light of (h, w, 3) pixels averaged, as light, over `step` x `step` of them: planes (3, h // step, w // step) float32."""
+    h, w = pixels.shape[0] // step, pixels.shape[1] // step
+    out = np.empty((3, h, w), np.float32)
+    # In bands, so that the full resolution never stands in memory twice.
+    bands = max(1, h // 256)
+    edges = [k * h // bands for k in range(bands + 1)]
+
+    def band(k: int) -> None:
+        first, end = edges[k], edges[k + 1]
+        part = linear_16(pixels[first * step : end * step, : w * step])
+        mean = cv2.resize(part, (w, end - first), interpolation=cv2.INTER_AREA).reshape(end - first, w, 3)
+        log = decimal_log(mean)
+        for c in range(3):
+            out[c, first:end] = log[..., c]
+
+    with ThreadPoolExecutor(max(1, cv2.getNumThreads())) as threads:
+        list(threads.map(band, range(bands)))
+    return out
+
+
 def linear_light(pixels: NDArray[Any]) -> FloatArray:
     """sRGB-encoded uint8 or uint16 pixels, any shape, to linear light 0..1, float32 of the same shape."""
     return _look_up(pixels, log=False)

@@ -7,20 +7,27 @@ antennae are taken off first, as whatever is thinner than about a third of the b
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.stats import norm
 
 from vision.colour import ciede2000, lab_of_density, luminance_density
 from vision.contour import Form, trace
+from vision.midline import middle_line
 from vision.types import MaskArray, Measures, Speck
 
 _LEG = 0.34
 """What is thinner than this share of the body's half-width is no body."""
 _BENT = 0.9
-"""Solidity below which a long outline is measured along its curve."""
+"""Solidity from which an outline is compact: nothing of it is bent far."""
+_SLIM = 0.45
+"""Ratio of the Feret diameters below which it is looked along whether it bends."""
+_LONG = 1.8
+"""Length over width below which a body has no middle line worth speaking of."""
 _DIFFERENCE = 1 / 3
 """Variance, in window pixels, that a central difference adds: that of a box two pixels wide."""
 _SHARPEST = 0.375
@@ -38,7 +45,7 @@ class Measured:
     form: Form
     body: Form
     """The outline without legs and antennae."""
-    straightness: float
+    build: Build
     body_density: NDArray[np.float64]
     around_density: NDArray[np.float64]
     body_lab: NDArray[np.float64]
@@ -70,6 +77,30 @@ def measure_specks(specks: Sequence[Speck], step: int) -> tuple[Measured, ...]:
                 (body[k], around[k], body_lab[k], around_lab[k], colours[k][2]),
             )
         )
+    return _widths_without_blur(out, step)
+
+
+def shot_blur_px(measured: Sequence[Measured]) -> float | None:
+    """The blur of a shot's sharper edges, a standard deviation in its pixels; None where it has too few.
+
+    Bodies may be soft by themselves or lie too deep, but none is sharper than the shot.
+    """
+    strong = [
+        m.measures.blur_px
+        for m in measured
+        if m.measures.snr > 12 and abs(m.measures.density) > 0.08 and m.measures.equivalent_diameter_px > 5
+    ]
+    return float(np.percentile(strong, 20)) if len(strong) >= 4 else None
+
+
+def _widths_without_blur(measured: list[Measured], step: int) -> tuple[Measured, ...]:
+    """The same with the shot's blur taken off the widths; a thin body's own edges make it look sharper than it is."""
+    wide = [m for m in measured if m.measures.width_px > 6 * m.measures.blur_px]
+    shot = shot_blur_px(wide) or 0.0
+    out = []
+    for m in measured:
+        blur = float(np.hypot(max(shot, m.measures.blur_px), m.speck.smoothed_px * m.speck.zoom * step))
+        out.append(replace(m, measures=replace(m.measures, width_px=without_blur(m.measures.width_px, blur))))
     return tuple(out)
 
 
@@ -86,7 +117,8 @@ def _measured(
     colours: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], float],
 ) -> Measured:
     body = _without_legs(speck, form)
-    length, width, straightness = length_and_width(body)
+    build = build_of(body)
+    blur = _blur(speck, form)
     x, y, angle = _place(speck)
     f = speck.zoom * step
     outline = in_shot(speck, form.points, step).astype(np.float32)
@@ -100,8 +132,8 @@ def _measured(
         wide_px=int(high[0] - max(low[0], 0)) + 1,
         high_px=int(high[1] - max(low[1], 0)) + 1,
         angle_deg=angle,
-        length_px=length * f,
-        width_px=width * f,
+        length_px=build.length * f,
+        width_px=build.width * f,
         max_feret_px=form.max_feret * f,
         min_feret_px=form.min_feret * f,
         area_px=form.area * f * f,
@@ -112,10 +144,10 @@ def _measured(
         delta_e=delta_e,
         density=density,
         snr=speck.snr,
-        blur_px=_blur(speck, form) * f,
+        blur_px=blur * f,
         outline_px=outline,
     )
-    return Measured(speck, measures, form, body, straightness, *colours)
+    return Measured(speck, measures, form, body, build, *colours)
 
 
 def in_shot(speck: Speck, points: NDArray[np.float64], step: int) -> NDArray[np.float64]:
@@ -141,12 +173,51 @@ def _without_legs(speck: Speck, form: Form) -> Form:
     return trace(speck.contrast * kept) or form
 
 
-def length_and_width(body: Form) -> tuple[float, float, float]:
-    """Length (along the curve where it is bent), width and straightness of a body's outline, in the units of its points."""
-    length, width = body.fibre
-    if body.solidity > _BENT or length < 2 * width or length <= body.max_feret:
-        return body.max_feret, body.min_feret if body.solidity > _BENT else min(body.min_feret, width), 1.0
-    return length, width, body.max_feret / length
+@dataclass(frozen=True)
+class Build:
+    """How a body is built: its length (along the curve where it is bent) and width, in the units of its outline, and its bend."""
+
+    length: float
+    width: float
+    straightness: float
+    """Distance of its ends / length along its middle line, 1 for a straight body."""
+    winding_rad: float = 0.0
+    """The smaller of its turns to the left and to the right: nought for a C, not for an S."""
+    bend_rad: float = 0.0
+    """The larger of them."""
+    line: NDArray[np.float64] | None = None
+    """(n, 2): its middle line from tip to tip; None for compact bodies."""
+
+
+def build_of(body: Form) -> Build:
+    """How the body within an outline is built; compact and straight ones by their Feret diameters."""
+    if body.solidity > _BENT and body.aspect_ratio > _SLIM:
+        return Build(body.max_feret, body.min_feret, 1.0)
+    line = middle_line(body.points)
+    if line.length < _LONG * line.width:
+        return Build(body.max_feret, line.width if body.solidity < _BENT else body.min_feret, 1.0)
+    turns = sorted((line.left_turn_rad, line.right_turn_rad))
+    return Build(max(line.length, body.max_feret), line.width, line.straightness, turns[0], turns[1], line.points)
+
+
+def without_blur(width: float, blur: float) -> float:
+    """The width of a bar that a Gaussian blur of standard deviation `blur` shows at half its own contrast as `width`.
+
+    A bar wider than about five standard deviations keeps its width; a narrower one never looks thinner than 2.35 of them. Those
+    that are hardly wider than that are taken at what can still be told.
+    """
+    seen, true = _bars()
+    return float(np.interp(width / max(blur, 1e-6), seen, true) * blur) if width < seen[-1] * blur else width
+
+
+@lru_cache(maxsize=1)
+def _bars() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Widths at half contrast as seen, and the bars' own, both in standard deviations of the blur."""
+    true = np.linspace(1.2, 6.0, 49)
+    x = np.linspace(0, 6, 1201)
+    profile = norm.cdf(x[None, :] + true[:, None] / 2) - norm.cdf(x[None, :] - true[:, None] / 2)
+    half = (profile > 0.5 * profile[:, :1]).sum(axis=1)
+    return 2 * x[half], true
 
 
 def _place(speck: Speck) -> tuple[float, float, float]:
@@ -173,7 +244,7 @@ def _blur(speck: Speck, form: Form) -> float:
     slopes = np.sort(np.hypot(down - up, right - left)) / (2 * level)
     slope = float(slopes[int(0.75 * (len(slopes) - 1))])
     seen = _GRADIENT_OF_BLUR / max(slope, 0.02)
-    halvings = speck.zoom.bit_length() - 1
+    halvings = max(0, round(np.log2(speck.zoom)))
     added = speck.smoothed_px**2 + _DIFFERENCE + (1 - 4.0**-halvings) / 3
     return float(np.sqrt(max(seen**2 - added, _SHARPEST**2)))
 

@@ -11,11 +11,16 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.fine import Window, Windows
 from vision.scales import ScaleMap
 from vision.types import FloatArray, MaskArray, Speck, Surface, Tone
 
 _REACH = 7.0
 """First half-width of the window, in sigmas of the scale: bodies up to about five times as long as wide fit."""
+_ACROSS_PX = 8.0
+"""How many pixels wide a body is to be in its window, where the shot has as many."""
+_SIGMA_OF_WIDTH = 0.4
+"""The smoothing at which a body stands out most, in its widths."""
 _EXTENT = 0.35
 """Share of the peak's contrast down to which a paler part still belongs to the body."""
 _ABOVE_MEDIAN = 1.2
@@ -31,13 +36,14 @@ _LUMINANCE = np.array([0.2126, 0.7152, 0.0722], np.float32)
 
 
 def cut_out(
-    pyramid: list[FloatArray],
+    windows: Windows,
     scale: ScaleMap,
     centre: tuple[int, int],
     direction: NDArray[np.float64],
     on_produce: bool,
     signal: float,
     likely: float,
+    glanced: tuple[float, ...],
     surface_density: tuple[float, float, float],
     response: tuple[float, ...],
 ) -> Speck | None:
@@ -45,48 +51,53 @@ def cut_out(
 
     `direction` (3,) is the colour direction in which it stands out most: inverse covariance times contrast (Fisher, 1936).
     """
-    level = max(0, scale.level - 1)
-    zoom = 2**level
-    picture = pyramid[level]
-    sigma = max(scale.sigma_px / zoom, 0.8)
     smoothed = 0.0 if signal > _NEEDS_NO_SMOOTHING else _SMOOTHING
-    half = int(np.ceil(_REACH * sigma)) + 2
-    row, col = centre[0] // zoom, centre[1] // zoom
+    # Two halvings finer than where it stood out, an outline is mostly ten pixels wide.
+    level, sigma_px = max(windows.finest, scale.level - 2), scale.sigma_px
+    found = _cut_at(windows, level, centre, sigma_px, direction, smoothed, on_produce)
+    if found is None:
+        return None
+    # What stood out at too coarse a scale is cut out again at its own, so that it does not matter where it was noticed.
+    width_px = (
+        2 * float(cv2.distanceTransform(np.pad(found[1], 1).astype(np.uint8), cv2.DIST_L2, 5).max()) * found[0].zoom
+    )
+    own = max(windows.finest, int(np.floor(np.log2(max(width_px, 1e-3) / _ACROSS_PX))))
+    if own < level:
+        sigma_px = min(sigma_px, _SIGMA_OF_WIDTH * width_px)
+        found = _cut_at(windows, own, centre, sigma_px, direction, smoothed, on_produce) or found
+    window, mask, contrast, strength = found
+    if mask.sum() < 4 and window.zoom <= 1 and scale.sigma_px > 1.6:
+        return None
+    tone = _tone(window.residual, mask, contrast)
+    return Speck(
+        window.top, window.left, window.zoom, mask, contrast, strength, window.residual, surface_density, on_produce, tone,
+        signal, scale.sigma_px, likely, glanced, smoothed, response,
+    )  # fmt: skip
+
+
+Cut = tuple[Window, MaskArray, FloatArray, FloatArray]
+
+
+def _cut_at(
+    windows: Windows, level: int, centre: tuple[int, int], sigma_px: float, direction: NDArray[np.float64], smoothed: float,
+    on_produce: bool,
+) -> Cut | None:  # fmt: skip
+    """Window, mask, contrast and strength of the speck at one level; the window grows until it holds the speck."""
+    half = _REACH * max(sigma_px, 0.8) + 2
+    found: Cut | None = None
     for _ in range(3):
-        top, left = max(row - half, 0), max(col - half, 0)
-        window = np.moveaxis(picture[:, top : row + half + 1, left : col + half + 1], 0, -1)
-        cut = _half_contrast(window, direction, (row - top, col - left), sigma, smoothed, on_produce)
+        window = windows.around(level, *centre, half)
+        seed = round((centre[0] - window.top) / window.zoom), round((centre[1] - window.left) / window.zoom)
+        sigma = max(sigma_px / window.zoom, 0.8)
+        cut = _half_contrast(window.residual, direction, seed, sigma, smoothed, on_produce)
         if cut is None:
             return None
-        mask, contrast, strength = cut
-        h, w = picture.shape[1:]
-        inner = (top > 0 and mask[0].any()) or (left > 0 and mask[:, 0].any())
-        inner = (
-            inner or (top + mask.shape[0] < h and mask[-1].any()) or (left + mask.shape[1] < w and mask[:, -1].any())
-        )
-        if not inner:
+        found = (window, *cut)
+        sides = cut[0][0], cut[0][:, 0], cut[0][-1], cut[0][:, -1]
+        if not any(ends and side.any() for ends, side in zip(window.cut, sides, strict=True)):
             break
         half *= 2
-    if mask.sum() < 4 and zoom == 1 and scale.sigma_px > 1.6:
-        return None
-    tone = _tone(window, mask, contrast)
-    return Speck(
-        top * zoom,
-        left * zoom,
-        zoom,
-        mask,
-        contrast,
-        strength,
-        np.ascontiguousarray(window),
-        surface_density,
-        on_produce,
-        tone,
-        signal,
-        scale.sigma_px,
-        likely,
-        smoothed,
-        response,
-    )
+    return found
 
 
 def _half_contrast(
@@ -97,7 +108,8 @@ def _half_contrast(
     smoothed: float,
     on_produce: bool,
 ) -> tuple[MaskArray, FloatArray, FloatArray] | None:
-    y = np.asarray(window @ direction.astype(np.float32), dtype=np.float32)
+    # Blur mixes light, not density: of a dark body half of the light lost is where its edge is, half of the density well inside.
+    y = np.asarray(_light_lost(window) @ direction.astype(np.float32), dtype=np.float32)
     if smoothed:
         y = np.asarray(cv2.GaussianBlur(y, (0, 0), smoothed), dtype=np.float32)
     around = _ring(y.shape, seed, sigma)
@@ -124,7 +136,7 @@ def _half_contrast(
     )
     local = cv2.GaussianBlur(local, (0, 0), 0.5 * radius)
     # A dark head or a shine must not set the measure for the rest of the body.
-    local = np.minimum(local, _ABOVE_MEDIAN * float(np.median(y[body])))
+    local = np.minimum(local, _ABOVE_MEDIAN * float(np.median(local[body])))
     contrast = (y / np.maximum(local, extent * peak)).astype(np.float32)
     allowed = cv2.dilate(body.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     mask = _connected((contrast > 0.5) & allowed, seed)
@@ -135,6 +147,11 @@ def _half_contrast(
         np.where(others, np.minimum(contrast, 0.49), contrast).astype(np.float32),
         (y / peak).astype(np.float32),
     )
+
+
+def _light_lost(density: FloatArray) -> FloatArray:
+    """Share of the light lost at a density against the surroundings; negative where there is more."""
+    return np.asarray(1 - np.power(np.float32(10), -np.maximum(density, np.float32(-1))), dtype=np.float32)
 
 
 def _ring(shape: tuple[int, ...], seed: tuple[int, int], sigma: float) -> MaskArray:

@@ -14,7 +14,8 @@ from vision.foreground import find_surfaces
 from vision.ground import find_level, read_cells
 from vision.guides import Guide
 from vision.hidden import hidden_mask, without_cells, without_hidden
-from vision.light import coarse_to_fine, log_light, over_channels
+from vision.joining import join_lines
+from vision.light import coarse_to_fine, log_light, log_light_averaged, over_channels
 from vision.measure import Measured, measure_specks
 from vision.outline import surface_name
 from vision.overlap import without_repeats
@@ -28,7 +29,6 @@ from vision.types import (
     Candidate,
     Cut,
     FixedMark,
-    FloatArray,
     Ground,
     Inspection,
     Light,
@@ -41,9 +41,9 @@ from vision.types import (
 )
 from vision.unchanged import without_marks
 
-_SEARCH_PX_PER_MM = 16.0
-"""Finest resolution the search needs: a thrips 0.2 mm wide is then three pixels across. Finer shots are averaged down to it,
-never below."""
+_SEARCH_PX_PER_MM = 10.0
+"""Least resolution of the search: finer shots are averaged down by a whole number, never below it. A thrips 0.2 mm wide is then
+two pixels across, which is what finding it takes; it is cut out and measured at the shot's own resolution."""
 _MOST_WORKING_PX = 26e6
 """Working pixels at most: about three gigabytes. A shot of more is searched more coarsely than it could be, and says so."""
 _CELL_MM, _CELLS_ACROSS = 1.0, 160
@@ -70,11 +70,11 @@ def inspect(shot: Shot, setup: Setup, guide: Guide | None, ranker: Ranker, cut: 
 
     Whether the shot is good enough for its task is not judged here: calib/check.py does that from this value.
     """
-    seen = observe(shot, setup, guide, ranker)
+    seen = observe(shot, setup, guide, ranker, everything=cut.min_score <= 0)
     told = setup.ground or (guide.ground if guide else None)
     found = find_conditions(shot, seen.light, seen.surfaces, seen.measured, seen.lit_from, told, setup)
     unsearched = find_unsearched(seen.light, seen.surfaces, found.hidden)
-    quality = measure_quality(seen.light, seen.surfaces, seen.measured, unsearched, setup.sharpness)
+    quality = measure_quality(seen.light, seen.surfaces, seen.measured, unsearched, shot.pixels, setup.sharpness)
     limit_round, limit_linear = limits_mm(quality, setup.px_per_mm, seen.surfaces)
     ground = told or Ground.PANEL
     listed, left_out = _list(seen, ranker, cut, ground, setup)
@@ -87,30 +87,33 @@ def inspect(shot: Shot, setup: Setup, guide: Guide | None, ranker: Ranker, cut: 
     )  # fmt: skip
 
 
-def observe(shot: Shot, setup: Setup, guide: Guide | None, ranker: Ranker) -> Seen:
-    """Light, surfaces, specks, measures and features of a shot."""
+def observe(shot: Shot, setup: Setup, guide: Guide | None, ranker: Ranker, everything: bool = False) -> Seen:
+    """Light, surfaces, specks, measures and features of a shot; of `everything` that stands out, or of what is likely."""
     light = see_light(shot, setup)
     told = setup.ground or (guide.ground if guide else None)
     scale = None if setup.px_per_mm is None else setup.px_per_mm / light.step
     hidden = hidden_mask(setup.slip_outlines_px, light.clipped.shape, light.step)
     surfaces = without_hidden(find_surfaces(light.density, told, scale), hidden)
     lit_from = setup.lit_from or (guide.lit_from if guide else None) or tell_lit_from(light, surfaces)
-    measured = measure_specks(find_specks(light, surfaces, scale, ranker.glance), light.step)
+    specks = find_specks(light, surfaces, scale, ranker.glance, shot.pixels, everything)
+    measured = _joined(measure_specks(specks, light.step), light.step)
     measured, unchanged = without_marks(measured, setup.fixed_marks)
     features = features_of(measured, surfaces, lit_from, setup.px_per_mm, light.step)
     return Seen(light, surfaces, lit_from, measured, features, unchanged)
+
+
+def _joined(measured: tuple[Measured, ...], step: int) -> tuple[Measured, ...]:
+    """The same with pieces of one line taken together."""
+    specks, pieces = join_lines(measured, step)
+    return (*(m for k, m in enumerate(measured) if k not in pieces), *measure_specks(specks, step))
 
 
 def see_light(shot: Shot, setup: Setup) -> Light:
     """The shot as density against its own ground, at the resolution the search needs."""
     step = max(_needed_step(setup.px_per_mm), _affordable_step(shot))
     step = min(step, shot.height_px, shot.width_px)
-    clipped = _at_full_scale(shot)
-    log = log_light(shot.pixels)
-    if step > 1:
-        h, w = shot.height_px // step, shot.width_px // step
-        log = np.stack([_averaged(plane[: h * step, : w * step], h, w) for plane in log])
-        clipped = np.ascontiguousarray(clipped[: h * step : step, : w * step : step])
+    clipped = _at_full_scale(shot, step)
+    log = log_light(shot.pixels) if step == 1 else log_light_averaged(shot.pixels, step)
     h, w = log.shape[1:]
     cell = max(h, w) / _CELLS_ACROSS if setup.px_per_mm is None else _CELL_MM * setup.px_per_mm / step
     hidden = hidden_mask(setup.slip_outlines_px, (h, w), step)
@@ -137,18 +140,13 @@ def _affordable_step(shot: Shot) -> int:
     return int(np.ceil(np.sqrt(shot.height_px * shot.width_px / _MOST_WORKING_PX)))
 
 
-def _at_full_scale(shot: Shot) -> MaskArray:
-    """Pixels (h, w) within one level of 8 bits of full scale in two channels or more: with one, the others still tell."""
+def _at_full_scale(shot: Shot, step: int) -> MaskArray:
+    """Working pixels within one level of 8 bits of full scale in two channels or more: with one, the others still tell."""
     full = np.iinfo(shot.pixels.dtype).max
-    red, green, blue = cv2.split(shot.pixels)
+    h, w = shot.height_px // step, shot.width_px // step
+    red, green, blue = cv2.split(shot.pixels[: h * step : step, : w * step : step])
     second = cv2.max(cv2.min(red, green), cv2.min(cv2.max(red, green), blue))
     return np.asarray(second >= full - full // 255)
-
-
-def _averaged(log: FloatArray, height: int, width: int) -> FloatArray:
-    """Log light averaged, as light, down to (height, width)."""
-    mean = cv2.resize(np.power(np.float32(10), log), (width, height), interpolation=cv2.INTER_AREA)
-    return np.log10(np.maximum(mean.reshape(height, width), 1e-5), dtype=np.float32)
 
 
 def tell_lit_from(light: Light, surfaces: Surfaces) -> LitFrom:
@@ -191,7 +189,7 @@ def _candidate(number: int, m: Measured, score: float, kind: str, ground: Ground
     form, long_over_wide = x.aspect_ratio, x.length_px / max(x.width_px, 1e-6)
     if sizes is not None:
         form, long_over_wide = sizes.aspect_ratio, sizes.length_mm / max(sizes.width_mm, 1e-6)
-    shape = name_shape(ShapeNumbers(form, m.body.solidity, m.straightness, long_over_wide))
+    shape = name_shape(ShapeNumbers(form, m.body.solidity, m.build.straightness, long_over_wide, m.build.winding_rad))
     why = say_why(m, shape, sizes, str(surface))
     uncertainty = None if sizes is None else size_uncertainty(m, setup)
     return Candidate(number, x, surface, m.speck.tone, shape, kind, why, score, sizes, uncertainty)

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
-from vision.light import decode_srgb, encode_srgb
-from vision.measure import Measured
-from vision.types import FloatArray, Light, MaskArray, Sharpness, ShotQuality, Surfaces
+from vision.measure import Measured, shot_blur_px
+from vision.noise import measure_noise
+from vision.types import Light, MaskArray, Sharpness, ShotQuality, Surfaces
 
 MTF50_OF_BLUR = 0.18739
 """MTF50 of a Gaussian blur, in cycles per pixel, times its standard deviation in pixels: sqrt(ln 2 / 2) / pi."""
@@ -27,20 +29,23 @@ def measure_quality(
     surfaces: Surfaces,
     measured: Sequence[Measured],
     unsearched: MaskArray,
+    pixels: NDArray[Any],
     sharpness: Sharpness | None = None,
 ) -> ShotQuality:
-    """Numbers of shots.csv from the light, the surfaces and the specks of a shot.
+    """Numbers of shots.csv from the light, the surfaces, the specks and the `pixels` (h, w, 3) of a shot.
 
     Where `sharpness` was measured before, it counts; else the edges of the specks have to do.
     """
     level = 10.0 ** light.log_level.mean(axis=2)
     low, high = np.percentile(level, [5, 95])
+    panel = float(np.median(level))
+    noise = measure_noise(pixels, surfaces.ground, light.step)
     return ShotQuality(
-        panel_level=float(np.median(level)),
+        panel_level=panel,
         clipped=float(light.clipped.mean()),
         uneven=float((high - low) / max(high, 1e-6)),
         sharpness_cy_px=_mtf50(measured, sharpness),
-        noise=_noise(light.density, surfaces.ground, float(np.median(level))),
+        noise=0.0 if noise is None else float(noise.of_density(panel)),
         unsearched=float(unsearched.mean()),
     )
 
@@ -49,35 +54,8 @@ def _mtf50(measured: Sequence[Measured], sharpness: Sharpness | None) -> float |
     """MTF50 in cycles per pixel, never better than the blur under the camera's sharpening allows."""
     if sharpness is not None:
         return min(MTF50_OF_BLUR / sharpness.blur_px, sharpness.mtf50_cy_px)
-    blur = _blur_px(measured)
+    blur = shot_blur_px(measured)
     return None if blur is None else MTF50_OF_BLUR / blur
-
-
-def _blur_px(measured: Sequence[Measured]) -> float | None:
-    """The blur of the sharper edges: bodies may be soft by themselves or lie too deep, but none is sharper than the shot."""
-    strong = [
-        m.measures.blur_px
-        for m in measured
-        if m.measures.snr > 12 and abs(m.measures.density) > 0.08 and m.measures.equivalent_diameter_px > 5
-    ]
-    return float(np.percentile(strong, 20)) if len(strong) >= 4 else None
-
-
-def _noise(density: FloatArray, ground: MaskArray, level: float) -> float:
-    """Pixel-to-pixel spread of the ground's density: from differences of neighbours, so that slow changes don't count.
-
-    Never less than what eight bits round away at that level: a phone smooths its pictures until neighbours are equal.
-    """
-    left, right = density[:, ::3, :-1:3], density[:, ::3, 1::3]
-    pair = ground[::3, :-1:3] & ground[::3, 1::3]
-    if pair.sum() < 16:
-        return 0.0
-    difference = (left - right).mean(axis=0)[pair]
-    # The 80th percentile of a normal deviate's size is 1.2816 sigma; the median would be nought on most JPEGs.
-    spread = float(np.percentile(np.abs(difference), 80)) / 1.2816 / np.sqrt(2)
-    around = encode_srgb(np.array(max(level, 1e-4)))
-    rounding = float(np.log10(decode_srgb(around + 1 / 510) / decode_srgb(around - 1 / 510))) / np.sqrt(12)
-    return float(max(spread, rounding))
 
 
 def find_unsearched(light: Light, surfaces: Surfaces, hidden: MaskArray) -> MaskArray:

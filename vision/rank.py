@@ -1,8 +1,9 @@
 """How much a speck looks like an insect, 0..1, and like which: boosted trees read from a plain file.
 
 A ranker is a JSON file: the features it reads, the kinds it tells apart, which of them are insects, and trees as lists of
-numbers. Nothing in it runs. The score is the sum of the insect kinds' shares at the mix of specks it was learned on: it orders
-a list and is not the chance that a speck is an insect, which depends on the lot.
+numbers. Nothing in it runs. One set of trees has learned one question, insect or not, and gives the score; another tells the kinds
+apart and names them. The score is a share at the mix of specks it was learned on: it orders a list and is not the chance that a
+speck is an insect, which depends on the lot.
 """
 
 from __future__ import annotations
@@ -23,16 +24,18 @@ from vision.glance import GLANCES
 from vision.trees import Trees, trees_of
 
 FORMAT = "speckwise ranker"
-VERSION = 1
+VERSION = 2
 
 
 @dataclass(frozen=True)
 class Ranker:
-    """Two sets of trees: `glance` orders places before they are looked at closer, `trees` tells kinds apart afterwards."""
+    """Three sets of trees: `glance` orders places before they are looked at closer; of what was looked at, `insect` says how much
+    like an insect it looks and `trees` like which kind."""
 
     kinds: tuple[str, ...]
     insects: frozenset[str]
     glance: Trees
+    insect: Trees
     trees: Trees
     digest: str
     learned: str
@@ -49,7 +52,7 @@ class Ranker:
         """Scores (n,), and for each speck the kind it resembles most: an insect from a score of one half, else a look-alike."""
         shares = self.shares(features)
         insect = np.array([kind in self.insects for kind in self.kinds])
-        scores = shares[:, insect].sum(axis=1)
+        scores = 1 / (1 + np.exp(-np.clip(self.insect.raw(features)[:, 0], -30, 30)))
         resembles = []
         for row, score in zip(shares, scores, strict=True):
             allowed = insect if score >= 0.5 else ~insect
@@ -73,13 +76,14 @@ def parse_ranker(data: bytes) -> Ranker:
     if d.get("features") != list(FEATURES) or d.get("glances") != list(GLANCES):
         raise RankerError("The ranker was learned on other features than this version measures; learn it again.")
     try:
-        glance, trees = trees_of(d["glance"], len(GLANCES)), trees_of(d["judge"], len(FEATURES))
+        glance, insect = trees_of(d["glance"], len(GLANCES)), trees_of(d["insect"], len(FEATURES))
+        trees = trees_of(d["judge"], len(FEATURES))
         kinds, insects = tuple(str(k) for k in d["kinds"]), frozenset(str(k) for k in d["insects"])
-        if len(glance.base) != 1 or len(trees.base) != len(kinds) or not insects < set(kinds):
+        if len(glance.base) != 1 or len(insect.base) != 1 or len(trees.base) != len(kinds) or not insects < set(kinds):
             raise ValueError("kinds and trees differ")
     except (KeyError, TypeError, ValueError, IndexError, AttributeError) as error:
         raise RankerError("The ranker file is damaged: its trees don't hold together.") from error
-    return Ranker(kinds, insects, glance, trees, hashlib.sha256(data).hexdigest(), str(d.get("learned", "")))
+    return Ranker(kinds, insects, glance, insect, trees, hashlib.sha256(data).hexdigest(), str(d.get("learned", "")))
 
 
 @lru_cache(maxsize=1)

@@ -24,6 +24,8 @@ class ShapeNumbers:
     straightness: float
     """Distance of the body's ends / length along its middle line, 1 for a straight body."""
     length_over_width: float
+    winding_rad: float = 0.0
+    """How far the middle line turns to the side it turns less to: nought for a C, not for an S, which is as straight."""
 
 
 @dataclass(frozen=True)
@@ -76,7 +78,10 @@ SHAPES: tuple[Shape, ...] = (
         "trail",
         "long, winding and thin: like a leaf mine",
         "hexagon",
-        lambda n: n.length_over_width >= 10 and n.straightness < 0.8,
+        # A thin larva curled up to a C is as long and as bent as many a mine, but a mine winds.
+        lambda n: (
+            n.length_over_width >= 10 and n.straightness < 0.8 and (n.winding_rad >= 0.5 or n.length_over_width >= 25)
+        ),
         _winding,
     ),
     Shape(

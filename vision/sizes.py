@@ -12,7 +12,7 @@ import numpy as np
 
 from vision.contour import form_of
 from vision.geometry import ground_mm, height_excess, relative_length_error
-from vision.measure import Measured, in_shot, length_and_width
+from vision.measure import Measured, build_of, in_shot
 from vision.types import Setup, SizesMm
 
 MOST_LENGTH_ERROR = 0.05
@@ -46,9 +46,9 @@ def sizes_mm(m: Measured, setup: Setup, step: int) -> SizesMm | None:
         return None
     form = form_of(outline)
     body = form if m.body is m.form else form_of(ground_mm(setup.ground_map, in_shot(m.speck, m.body.points, step)))
-    length, width, _ = length_and_width(body)
+    build = build_of(body)
     return SizesMm(
-        float(place[0, 0]), float(place[0, 1]), length, width, form.max_feret, form.min_feret,
+        float(place[0, 0]), float(place[0, 1]), build.length, build.width, form.max_feret, form.min_feret,
         form.area, form.equivalent_diameter, form.aspect_ratio, form.circularity, form.solidity,
     )  # fmt: skip
 

@@ -8,64 +8,100 @@ Nothing is judged here: what is listed is ranked later.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.glance import Places, find_places, glance_at
+from vision.fine import Windows
+from vision.glance import KEPT, Places, find_places, glance_at
 from vision.light import coarse_to_fine, over_channels
+from vision.noise import measure_noise
 from vision.outline import cut_out
+from vision.parts import parted
+from vision.rarity import count_colours, rarity_map
 from vision.scales import ScaleMap, build_pyramid, map_scales
 from vision.trees import Trees
 from vision.types import FloatArray, Light, MaskArray, Speck, Surfaces
+from vision.weave import take_out, weave_gain
 
 _LARGEST_SIGMA_MM = 1.3
 _LARGEST_SIGMA_PX = 32.0
 """Without a scale: bodies of up to about 160 px."""
 _GROUND_CELL_MM, _GROUND_CELL_PX = 4.0, 96.0
 _PRODUCE_CELL_MM, _PRODUCE_CELL_PX = 2.5, 60.0
+_MEANS_A_CELL = 8
+"""Each way: a cell's level is the median of 64 means."""
 _RIM_MM = 0.25
 """How far from the outline of produce a pixel may be a mixture of piece and ground: blur, and the outline's own error."""
 _LEAST_LIKELY = -8.0
 """Log odds, at the mix of places it was learned on, below which a glance is enough: one in three thousand."""
 MOST_LOOKS = 240
 """Places looked at closer, best first: a bound on time, far above what a person could answer."""
+EVERY_LOOK = 1500
+"""The same where all that stands out is asked for, however unlikely."""
 
 
 @dataclass(frozen=True)
 class Search:
     """A shot's scale maps and the places that stand out in them. `glances` (n, len(GLANCES)); `below` (n, 3): surface density."""
 
-    pyramid: list[FloatArray]
+    windows: Windows
     maps: list[ScaleMap]
     places: Places
     below: FloatArray
     glances: NDArray[np.float32]
 
 
-def search_places(light: Light, surfaces: Surfaces, px_per_mm: float | None) -> Search | None:
-    """All places of a shot that stand out; None where there is nothing to search. `px_per_mm` is the working picture's."""
+def search_places(
+    light: Light, surfaces: Surfaces, px_per_mm: float | None, pixels: NDArray[Any] | None = None
+) -> Search | None:
+    """All places of a shot that stand out; None where there is nothing to search.
+
+    `px_per_mm` is the working picture's; `pixels` (h, w, 3) are the shot's own, from which small bodies are cut out.
+    """
     h, w = surfaces.ground.shape
     if min(h, w) < 8 or not (surfaces.ground.any() or surfaces.produce.any()):
         return None
     residual, backgrounds = _residual(light.density, surfaces, px_per_mm)
+    if not surfaces.produce.any():
+        gain = weave_gain(residual.mean(axis=0), surfaces.ground)
+        if gain is not None:
+            take_out(residual, gain)
     largest = _LARGEST_SIGMA_PX if px_per_mm is None else max(2.0, _LARGEST_SIGMA_MM * px_per_mm)
     levels = max(1, int(np.ceil(np.log2(largest / 1.5))) + 1)
     pyramid = build_pyramid(residual, levels + 2)
-    maps = map_scales(pyramid, surfaces, levels)
+    colours = count_colours(light.density, ~surfaces.outside) if surfaces.produce.any() else None
+    rarity = None if colours is None else rarity_map(light.density, colours)
+    maps = map_scales(pyramid, surfaces, levels, rarity, _least_noise(light, surfaces, pixels))
     places = find_places(maps, surfaces)
     below = np.zeros((len(places.row), 3), np.float32)
     on_produce = surfaces.produce[places.row, places.column]
     for kind in (False, True):
         at = on_produce == kind
         below[at] = _sample(backgrounds[kind], places.row[at], places.column[at], (h, w))
-    return Search(pyramid, maps, places, below, glance_at(places, maps, below, surfaces, px_per_mm))
+    windows = Windows(pyramid, pixels, light.step)
+    return Search(
+        windows, maps, places, below, glance_at(places, maps, windows, below, light.density, surfaces, px_per_mm)
+    )
 
 
-def find_specks(light: Light, surfaces: Surfaces, px_per_mm: float | None, glance: Trees) -> tuple[Speck, ...]:
-    """Specks of a shot, those first that look most like insects at a glance; without a scale, bodies of 4 to 160 px."""
-    search = search_places(light, surfaces, px_per_mm)
+def _least_noise(light: Light, surfaces: Surfaces, pixels: NDArray[Any] | None) -> FloatArray | None:
+    """What the camera's noise leaves of density from one working pixel to the next, (gh, gw); None where it cannot be told."""
+    noise = None if pixels is None else measure_noise(pixels, surfaces.ground, light.step)
+    return None if noise is None else noise.of_density(10 ** light.log_level.mean(axis=2)) / np.float32(light.step)
+
+
+def find_specks(
+    light: Light, surfaces: Surfaces, px_per_mm: float | None, glance: Trees, pixels: NDArray[Any] | None = None,
+    everything: bool = False,
+) -> tuple[Speck, ...]:  # fmt: skip
+    """Specks of a shot, those first that look most like insects at a glance; without a scale, bodies of 4 to 160 px.
+
+    `everything`: look closer at whatever stands out, not only at what is likely.
+    """
+    search = search_places(light, surfaces, px_per_mm, pixels)
     if search is None or not len(search.places.row):
         return ()
     likely = np.round(glance.raw(search.glances)[:, 0], 6)
@@ -74,17 +110,17 @@ def find_specks(light: Light, surfaces: Surfaces, px_per_mm: float | None, glanc
     taken = np.zeros(surfaces.ground.shape, np.uint8)
     looks = 0
     for k in order:
-        if likely[k] < _LEAST_LIKELY:
+        if likely[k] < _LEAST_LIKELY and not everything:
             break
         if taken[search.places.row[k], search.places.column[k]]:
             continue
         looks += 1
-        if looks > MOST_LOOKS:
+        if looks > (EVERY_LOOK if everything else MOST_LOOKS):
             break
         speck = _look_closer(search, int(k), float(likely[k]), surfaces)
         if speck is not None:
             _take(taken, speck)
-            found.append(speck)
+            found += parted(speck)
     return tuple(found)
 
 
@@ -98,18 +134,24 @@ def _look_closer(search: Search, k: int, likely: float, surfaces: Surfaces) -> S
     response = tuple(float(m.signal_at(*here)[0]) for m in search.maps)
     below = (float(search.below[k, 0]), float(search.below[k, 1]), float(search.below[k, 2]))
     signal = float(search.places.signal[k])
-    return cut_out(search.pyramid, scale, (y, x), direction, on_produce, signal, likely, below, response)
+    glanced = tuple(float(v) for v in search.glances[k, -len(KEPT) :])
+    return cut_out(search.windows, scale, (y, x), direction, on_produce, signal, likely, glanced, below, response)
 
 
 def _background(density: FloatArray, mask: MaskArray, cell_px: float) -> FloatArray:
-    """Median density of one surface in cells, (gh, gw, 3) float32; cells without any of it are filled from their neighbours."""
+    """Median density of one surface in cells, (gh, gw, 3) float32; cells without any of it are filled from their neighbours.
+
+    The medians are those of small means, or their own noise would drown large faint bodies.
+    """
     h, w = mask.shape
     gh, gw = max(1, round(h / cell_px)), max(1, round(w / cell_px))
-    n = 7
-    rows = np.minimum(((np.arange(gh * n) + 0.5) * h / (gh * n)).astype(int), h - 1)
-    cols = np.minimum(((np.arange(gw * n) + 0.5) * w / (gw * n)).astype(int), w - 1)
-    picked = density[:, rows[:, None], cols]
-    picked[:, ~mask[rows[:, None], cols]] = np.nan
+    n = _MEANS_A_CELL
+    size = (gw * n, gh * n)
+    picked = np.stack(
+        [cv2.resize(plane, size, interpolation=cv2.INTER_AREA).reshape(gh * n, gw * n) for plane in density]
+    )
+    whole = cv2.resize(mask.astype(np.uint8) * 255, size, interpolation=cv2.INTER_AREA).reshape(gh * n, gw * n) > 250
+    picked[:, ~whole] = np.nan
     picked = picked.reshape(3, gh, n, gw, n).transpose(1, 3, 0, 2, 4).reshape(gh, gw, 3, n * n)
     enough = np.isfinite(picked[:, :, 0]).sum(axis=-1) >= n
     grid = np.zeros((gh, gw, 3), np.float32)
@@ -207,11 +249,18 @@ def _sample(grid: FloatArray, rows: NDArray[np.intp], cols: NDArray[np.intp], sh
 def _take(taken: NDArray[np.uint8], speck: Speck) -> None:
     """Marks the body and a little round it, so that its other maxima are not listed again."""
     grown = cv2.dilate(speck.mask.astype(np.uint8), np.ones((3, 3), np.uint8))
-    if speck.zoom > 1:
-        grown = grown.repeat(speck.zoom, axis=0).repeat(speck.zoom, axis=1)
+    rows, columns = np.nonzero(grown)
+    half = 0.5 * speck.zoom
     h, w = taken.shape
-    offset = speck.zoom // 2
-    top, left = speck.top - offset, speck.left - offset
+    if speck.zoom <= 1:
+        i = np.rint(speck.top + rows * speck.zoom).astype(int)
+        j = np.rint(speck.left + columns * speck.zoom).astype(int)
+        inside = (i >= 0) & (j >= 0) & (i < h) & (j < w)
+        taken[i[inside], j[inside]] = 1
+        return
+    wide = int(speck.zoom)
+    grown = grown.repeat(wide, axis=0).repeat(wide, axis=1)
+    top, left = int(speck.top - half), int(speck.left - half)
     y, x = max(top, 0), max(left, 0)
     part = grown[y - top : h - top, x - left : w - left]
     taken[y : y + part.shape[0], x : x + part.shape[1]] |= part.astype(np.uint8)

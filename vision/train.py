@@ -21,16 +21,18 @@ from numpy.typing import NDArray
 from vision.features import FEATURES
 from vision.files import write_bytes
 from vision.foreground import find_surfaces
-from vision.glance import GLANCES, Places
+from vision.glance import GLANCES
 from vision.measure import Measured
 from vision.pipeline import observe, see_light
 from vision.rank import FORMAT, VERSION, Ranker, parse_ranker
 from vision.render import Drawn, Recipe, TrueBody, draw, tidy, vary
-from vision.specks import search_places
+from vision.render.recipe import INSECTS as DRAWN_INSECTS
+from vision.render.recipe import TRAIL
+from vision.specks import Search, search_places
 from vision.trees import document_of
 from vision.types import Setup, Shot
 
-INSECTS = ("aphid", "thrips", "caterpillar")
+INSECTS = (*DRAWN_INSECTS, TRAIL)
 LOOK_ALIKES = {
     "bubble": "bubble", "fibre": "fibre", "grit": "grit", "seed": "grit", "seed_coat": "grit", "pollen": "grit",
     "leaf_bit": "leaf bit", "bud": "bud", "drop": "drop", "scratch": "scratch", "dust": "dust",
@@ -41,7 +43,17 @@ ON_PRODUCE, ON_GROUND = "plant part", "unevenness"
 KINDS = (*INSECTS, *dict.fromkeys(LOOK_ALIKES.values()), ON_PRODUCE, ON_GROUND)
 _SMALLEST_MM = 0.3
 _LEAST_IN_VIEW = 0.5
+_LEAST_DELTA_E = 4.0
 """Bodies below these teach nothing either way: nobody could tell."""
+_SCALE_OF_WIDTH = 0.38
+"""The smoothing at which a body stands out most, in its widths."""
+_OTHER_SIZE = 0.75
+"""Log ratio of scales beyond which a place means something larger or smaller than the body."""
+_SCENES = (
+    "water", "broccoli", "cloth", "cauliflower", "water", "broccoli", "tray", "cauliflower", "broccoli", "water", "cloth", "blank",
+)  # fmt: skip
+_MOST_OF = {"aphid": 7, "thrips": 7, "caterpillar": 4, "larva": 6, "mite": 5, "gnat": 3, "egg": 3, "skin": 3}
+"""How many of each insect a lesson may hold, and one less."""
 _EVERY_NTH_WITHOUT_SCALE = 4
 """Every so many shots are shown without their scale, so that shots of unknown scale are ranked too."""
 
@@ -87,18 +99,18 @@ def label_specks(measured: Sequence[Measured], drawn: Drawn) -> NDArray[np.int64
 
 
 def lessons(count: int, seed: int) -> tuple[Lesson, ...]:
-    """Shots to learn from: half wild, half tidy, over water, florets and the bare panel, and over the range of scales."""
+    """Shots to learn from: half wild, half tidy, over all kinds of scene and the range of scales."""
     rng = np.random.default_rng(seed)
     out = []
     for k in range(count):
-        kind = ("water", "broccoli", "water", "broccoli", "water", "blank")[k % 6]
-        wild = (k // 6) % 2 == 0
+        kind = _SCENES[k % len(_SCENES)]
+        wild = (k // len(_SCENES)) % 2 == 0
         make = vary if wild else tidy
         recipe = make(kind, seed * 100_003 + k, width_px=1600, height_px=1200)
         if not wild:
             # Wild shots bring their own scale; tidy ones are spread over what a stand may have.
             recipe = replace(recipe, px_per_mm=float(rng.choice([12.0, 16.0, 20.0, 20.0, 25.0, 32.0])))
-        some = tuple((insect, int(rng.integers(0, 9))) for insect in INSECTS)
+        some = tuple((insect, int(rng.integers(0, most))) for insect, most in _MOST_OF.items())
         recipe = replace(recipe, insects=some if kind != "blank" else recipe.insects)
         # 7 shares no factor with the turn of kinds, so that every kind comes up without a scale.
         out.append(Lesson(recipe, told_scale=(k * 7) % 25 >= 25 // _EVERY_NTH_WITHOUT_SCALE))
@@ -124,29 +136,48 @@ def label_scene(lesson: Lesson, ranker: Ranker | None) -> tuple[NDArray[np.float
     if ranker is None:
         light = see_light(shot, setup)
         scale = drawn.px_per_mm / light.step if lesson.told_scale else None
-        search = search_places(light, find_surfaces(light.density, None, scale), scale)
+        search = search_places(light, find_surfaces(light.density, None, scale), scale, shot.pixels)
         if search is None:
             return np.zeros((0, len(GLANCES)), np.float32), np.zeros(0, np.int64)
-        labels = _label_places(search.places, drawn, light.step)
+        labels = _label_places(search, drawn, light.step)
         return search.glances[labels >= 0], labels[labels >= 0]
     seen = observe(shot, setup, None, ranker)
     kinds = label_specks(seen.measured, drawn)
     return seen.features[kinds >= 0], kinds[kinds >= 0]
 
 
-def _label_places(places: Places, drawn: Drawn, step: int) -> NDArray[np.int64]:
-    """1 where a place lies on an insect, 0 where on none, -1 where on one that nobody could tell."""
+def _label_places(search: Search, drawn: Drawn, step: int) -> NDArray[np.int64]:
+    """1 where a place lies on an insect and at its size, 0 where on none, -1 where that teaches nothing.
+
+    Places beside an insect are no insects, and the same body at another scale is neither the one nor the other: with those among
+    the ones, most would be the texture round the body.
+    """
+    places = search.places
     labels = np.zeros(len(places.row), np.int64)
-    x, y = places.column * step, places.row * step
+    x, y = places.column * step + (step - 1) / 2, places.row * step + (step - 1) / 2
+    sigma = np.array([scale.sigma_px for scale in search.maps])[places.scale] * step
     for body in drawn.truth:
         if body.insect:
-            near = np.hypot(x - body.x_px, y - body.y_px) <= hit_radius_mm(body) * drawn.px_per_mm
-            labels[near] = 1 if _teaches(body) else -1
+            on = _lies_on(body, x, y, drawn.px_per_mm)
+            of_its_size = np.abs(np.log(sigma / (body.width_mm * drawn.px_per_mm * _SCALE_OF_WIDTH))) < _OTHER_SIZE
+            labels[on] = -1
+            labels[on & of_its_size & _teaches(body)] = 1
     return labels
 
 
+def _lies_on(body: TrueBody, x: NDArray[Any], y: NDArray[Any], px_per_mm: float) -> NDArray[np.bool_]:
+    """Whether pixels lie on a body, with a pixel to spare; for a bent one, within its reach."""
+    dx, dy = x - body.x_px, y - body.y_px
+    if body.curved:
+        return np.asarray(np.hypot(dx, dy) <= body.length_mm * px_per_mm / 2)
+    angle = np.deg2rad(body.angle_deg)
+    along, across = dx * np.cos(angle) + dy * np.sin(angle), dy * np.cos(angle) - dx * np.sin(angle)
+    half_length, half_width = body.length_mm * px_per_mm / 2 + 1, body.width_mm * px_per_mm / 2 + 1
+    return np.asarray((np.abs(along) <= half_length) & (np.abs(across) <= half_width))
+
+
 def _teaches(body: TrueBody) -> bool:
-    return body.length_mm >= _SMALLEST_MM and body.visible >= _LEAST_IN_VIEW
+    return body.length_mm >= _SMALLEST_MM and body.visible >= _LEAST_IN_VIEW and body.delta_e >= _LEAST_DELTA_E
 
 
 def gather(shots: Sequence[Lesson], workers: int, ranker: Ranker | None) -> Labelled:
@@ -167,30 +198,41 @@ def _one_thread() -> None:
 
 def learn_glance(rows: Labelled, seed: int) -> dict[str, Any]:
     """Trees that order places before anyone looks closer: is an insect likely there?"""
-    return document_of(_boosted(rows.features, rows.kind, seed, stages=100, leaves=15))
+    return document_of(_boosted(rows.features, rows.kind, seed, stages=120, leaves=31))
+
+
+def learn_insects(rows: Labelled, seed: int) -> dict[str, Any]:
+    """Trees that say how much a speck looks like any insect: one question, so that they need not tell kinds apart as well."""
+    insect = np.array([name in INSECTS for name in KINDS])[rows.kind].astype(np.int64)
+    return document_of(_boosted(rows.features, insect, seed, stages=300, leaves=15, rate=0.05))
 
 
 def learn_kinds(rows: Labelled, seed: int) -> tuple[dict[str, Any], list[str]]:
     """Trees that tell kinds apart, and the kinds' names in their order."""
-    model = _boosted(rows.features, rows.kind, seed, stages=140, leaves=15)
+    model = _boosted(rows.features, rows.kind, seed, stages=60, leaves=15)
     return document_of(model), [KINDS[int(k)] for k in model.classes_]
 
 
-def _boosted(features: NDArray[np.float32], kinds: NDArray[np.int64], seed: int, stages: int, leaves: int) -> Any:
+def _boosted(
+    features: NDArray[np.float32], kinds: NDArray[np.int64], seed: int, stages: int, leaves: int, rate: float = 0.08
+) -> Any:
     from sklearn.ensemble import HistGradientBoostingClassifier
 
     model = HistGradientBoostingClassifier(
-        learning_rate=0.08, max_iter=stages, max_leaf_nodes=leaves, min_samples_leaf=12, l2_regularization=1.0,
+        learning_rate=rate, max_iter=stages, max_leaf_nodes=leaves, min_samples_leaf=12, l2_regularization=1.0,
         max_features=0.4, early_stopping=False, random_state=seed,
     )  # fmt: skip
     return model.fit(features, kinds)
 
 
-def write_ranker(glance: dict[str, Any], judge: dict[str, Any], kinds: Sequence[str], note: str) -> bytes:
+def write_ranker(
+    glance: dict[str, Any], insect: dict[str, Any], judge: dict[str, Any], kinds: Sequence[str], note: str
+) -> bytes:
     """The ranker's file."""
     document = {
         "format": FORMAT, "version": VERSION, "learned": note, "glances": list(GLANCES), "features": list(FEATURES),
-        "kinds": list(kinds), "insects": [name for name in kinds if name in INSECTS], "glance": glance, "judge": judge,
+        "kinds": list(kinds), "insects": [name for name in kinds if name in INSECTS], "glance": glance, "insect": insect,
+        "judge": judge,
     }  # fmt: skip
     return (json.dumps(document, separators=(",", ":")) + "\n").encode()
 
@@ -198,7 +240,7 @@ def write_ranker(glance: dict[str, Any], judge: dict[str, Any], kinds: Sequence[
 def main() -> None:
     """Learn the shipped ranker again."""
     parser = argparse.ArgumentParser(prog="python -m vision.train", description=main.__doc__)
-    parser.add_argument("--scenes", type=int, default=420, help="how many shots to draw")
+    parser.add_argument("--scenes", type=int, default=300, help="how many shots to draw")
     parser.add_argument("--seed", type=int, default=11)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--out", type=Path, default=Path(__file__).parent / "rankers" / "drawn.json")
@@ -208,15 +250,15 @@ def main() -> None:
     first_shots, second_shots = shots[: asked.scenes // 3], shots[asked.scenes // 3 :]
     glance = learn_glance(gather(first_shots, asked.workers, None), asked.seed)
     # The second stage learns on what the first lets through, so the first is put to work with an empty judge behind it.
-    first = parse_ranker(write_ranker(glance, _no_judge(), KINDS, ""))
+    first = parse_ranker(write_ranker(glance, _no_judge(1), _no_judge(len(KINDS)), KINDS, ""))
     rows = gather(second_shots, asked.workers, first)
     judge, kinds = learn_kinds(rows, asked.seed)
     note = f"{asked.scenes} drawn shots, seed {asked.seed}, {len(rows.kind)} specks"
-    write_bytes(asked.out, write_ranker(glance, judge, kinds, note))
+    write_bytes(asked.out, write_ranker(glance, learn_insects(rows, asked.seed), judge, kinds, note))
     print(f"Learned on {note}: {asked.out}")
 
 
-def _no_judge() -> dict[str, Any]:
+def _no_judge(outputs: int) -> dict[str, Any]:
     leaf = {
         "output": 0,
         "feature": [-1],
@@ -226,7 +268,7 @@ def _no_judge() -> dict[str, Any]:
         "missing_left": [0],
         "value": [0.0],
     }
-    return {"base": [0.0] * len(KINDS), "depth": 1, "trees": [leaf]}
+    return {"base": [0.0] * outputs, "depth": 1, "trees": [leaf]}
 
 
 if __name__ == "__main__":

@@ -262,17 +262,15 @@ class Surfaces:
 
 @dataclass(frozen=True)
 class Speck:
-    """A place that differs from what is round it, as found by the search.
-
-    `mask` (bool, (n, m)) is the body inside a window whose pixel (0, 0) lies at (`top`, `left`) of the working picture and
-    whose pixels are `zoom` working pixels wide; `contrast` (float32, (n, m)) is the difference from the surroundings along
-    the speck's own direction in colour: about 1 on the body, 0 in the surroundings. `residual` (float32, (n, m, 3)) is the
-    density against the surface round it.
+    """A place that differs from what is round it. `mask` (bool, (n, m)) is the body inside a window whose pixel (0, 0) lies at
+    (`top`, `left`) of the working picture and whose pixels are `zoom` working pixels wide (less than 1 where it was cut out of the
+    shot itself); `contrast` (float32, (n, m)) is the difference from the surroundings along the speck's own direction in colour:
+    about 1 on the body, 0 in the surroundings. `residual` (float32, (n, m, 3)) is the density against the surface round it.
     """
 
-    top: int
-    left: int
-    zoom: int
+    top: float
+    left: float
+    zoom: float
     mask: MaskArray
     contrast: FloatArray
     strength: FloatArray
@@ -287,6 +285,8 @@ class Speck:
     """Standard deviation, in working pixels, of the smoothing at which it stood out most."""
     likely: float
     """What the first glance made of the place: log odds of an insect at the mix it was learned on."""
+    glanced: tuple[float, ...]
+    """What that glance saw which the outline does not tell: see glance.KEPT."""
     smoothed_px: float
     """Standard deviation, in window pixels, of the smoothing that `contrast` has had against noise."""
     response: tuple[float, ...]

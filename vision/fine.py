@@ -1,0 +1,78 @@
+"""Windows of a shot at its full resolution: the search works on a coarser picture, small bodies are cut out and measured on this.
+
+A window's residual is the coarse one, stretched, plus what the full resolution adds to it: the difference between a pixel's own
+log light and that of the working pixel it lies in.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.light import decimal_log, linear_16
+from vision.types import FloatArray
+
+
+@dataclass(frozen=True)
+class Window:
+    """A part of a picture. `residual` (n, m, 3) float32; its pixel (0, 0) lies at (`top`, `left`) of the working picture, in
+    working pixels, and its pixels are `zoom` working pixels wide. `cut` says at which sides (top, left, bottom, right) it ends
+    although the picture goes on."""
+
+    residual: FloatArray
+    top: float
+    left: float
+    zoom: float
+    cut: tuple[bool, bool, bool, bool]
+
+
+@dataclass(frozen=True)
+class Windows:
+    """What windows are cut from: `pyramid`, halvings of the working residual (3, h, w) float32, and the shot's `pixels` (h, w, 3),
+    uint8 or uint16, of which `step` make one working pixel each way."""
+
+    pyramid: list[FloatArray]
+    pixels: NDArray[Any] | None
+    step: int
+
+    @property
+    def finest(self) -> int:
+        """The finest level there is: -1 is the shot's own resolution, 0 the working picture's."""
+        return -1 if self.pixels is not None and self.step > 1 else 0
+
+    def around(self, level: int, row: float, column: float, half_px: float) -> Window:
+        """The window of `half_px` working pixels to each side of a working pixel, at a level of the pyramid or -1."""
+        if level < 0:
+            return self._fine(row, column, half_px)
+        zoom = 2**level
+        planes = self.pyramid[level]
+        i, j, half = int(row) // zoom, int(column) // zoom, int(np.ceil(half_px / zoom))
+        top, bottom, left, right = _span(i, half, planes.shape[1]) + _span(j, half, planes.shape[2])
+        residual = np.ascontiguousarray(np.moveaxis(planes[:, top:bottom, left:right], 0, -1))
+        cut = (top > 0, left > 0, bottom < planes.shape[1], right < planes.shape[2])
+        return Window(residual, top * zoom, left * zoom, zoom, cut)
+
+    def _fine(self, row: float, column: float, half_px: float) -> Window:
+        assert self.pixels is not None
+        planes, step = self.pyramid[0], self.step
+        half = int(np.ceil(half_px))
+        # One working pixel more on each side than is asked for, so that the stretching never looks past what it has.
+        top, bottom, left, right = _span(int(row), half + 1, planes.shape[1]) + _span(
+            int(column), half + 1, planes.shape[2]
+        )
+        own = linear_16(self.pixels[top * step : bottom * step, left * step : right * step])
+        size = (own.shape[1], own.shape[0])
+        coarse = decimal_log(cv2.resize(own, (right - left, bottom - top), interpolation=cv2.INTER_AREA))
+        slow = coarse + np.moveaxis(planes[:, top:bottom, left:right], 0, -1)
+        residual = cv2.resize(slow, size, interpolation=cv2.INTER_LINEAR) - decimal_log(own)
+        cut = (top > 0, left > 0, bottom < planes.shape[1], right < planes.shape[2])
+        offset = (1 / step - 1) / 2
+        return Window(residual.astype(np.float32), top + offset, left + offset, 1 / step, cut)
+
+
+def _span(middle: int, half: int, length: int) -> tuple[int, int]:
+    return max(middle - half, 0), min(middle + half + 1, length)

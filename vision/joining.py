@@ -1,0 +1,163 @@
+"""Lines that go on: pieces of one trail, fibre or long body that a gap has cut are one candidate.
+
+Two long outlines are pieces of one line where the tip of each points at the other's over a short gap, and they are alike in width and
+contrast. At least one must be much longer than wide: two thrips end to end are two.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from vision.measure import Measured, in_shot
+from vision.types import Speck
+
+_LONG, _VERY_LONG = 3.0, 6.0
+"""Length over width of every piece, and of one of them."""
+_GAP_WIDTHS, _GAP_LENGTHS = 4.0, 0.6
+"""Longest gap in widths of the pieces, and in lengths of the shorter."""
+_ASTRAY_DEG = 35.0
+_WIDER = 2.0
+_STRONGER = 2.5
+_TIP = 8
+"""Points of a middle line, of 65, that tell which way its tip points."""
+_BRIDGE = 0.8
+"""Contrast given to the gap."""
+
+
+@dataclass(frozen=True)
+class _Tip:
+    piece: int
+    x_px: float
+    y_px: float
+    dx: float
+    dy: float
+
+
+def join_lines(measured: Sequence[Measured], step: int) -> tuple[list[Speck], set[int]]:
+    """The specks made of several pieces, and the indices of those pieces; `step`: shot pixels per working pixel."""
+    tips = [tip for k, m in enumerate(measured) for tip in _tips(k, m, step)]
+    group = list(range(len(measured)))
+    bridges: list[tuple[_Tip, _Tip]] = []
+    for one, other in _near(tips, measured):
+        if one.piece != other.piece and _go_on(one, other, measured):
+            bridges.append((one, other))
+            _unite(group, one.piece, other.piece)
+    groups: dict[int, list[int]] = {}
+    for k in {t.piece for bridge in bridges for t in bridge}:
+        groups.setdefault(_root(group, k), []).append(k)
+    specks = [
+        _joined([measured[k] for k in sorted(members)], [b for b in bridges if b[0].piece in members], step)
+        for members in groups.values()
+    ]
+    return specks, {k for members in groups.values() for k in members}
+
+
+def _near(tips: Sequence[_Tip], measured: Sequence[Measured]) -> list[tuple[_Tip, _Tip]]:
+    """Pairs of tips that a gap could lie between."""
+    if len(tips) < 2:
+        return []
+    places = np.array([(tip.x_px, tip.y_px) for tip in tips])
+    reach = np.array([_GAP_LENGTHS * measured[tip.piece].measures.length_px for tip in tips])
+    close = cKDTree(places).query_ball_point(places, reach)
+    return [(tips[n], tips[k]) for n, others in enumerate(close) for k in sorted(others) if k > n]
+
+
+def _tips(k: int, m: Measured, step: int) -> list[_Tip]:
+    line = m.build.line
+    if line is None or m.build.length < _LONG * m.build.width:
+        return []
+    points = in_shot(m.speck, line, step)
+    out = []
+    for tip, inner in ((points[0], points[_TIP]), (points[-1], points[-1 - _TIP])):
+        away = tip - inner
+        away = away / max(float(np.hypot(*away)), 1e-9)
+        out.append(_Tip(k, float(tip[0]), float(tip[1]), float(away[0]), float(away[1])))
+    return out
+
+
+def _go_on(one: _Tip, other: _Tip, measured: Sequence[Measured]) -> bool:
+    a, b = measured[one.piece].measures, measured[other.piece].measures
+    width = (a.width_px + b.width_px) / 2
+    gap = float(np.hypot(other.x_px - one.x_px, other.y_px - one.y_px))
+    if gap > min(_GAP_WIDTHS * width, _GAP_LENGTHS * min(a.length_px, b.length_px)):
+        return False
+    if max(a.length_px / a.width_px, b.length_px / b.width_px) < _VERY_LONG:
+        return False
+    wider = max(a.width_px, b.width_px) / max(min(a.width_px, b.width_px), 1e-6)
+    stronger = max(abs(a.density), abs(b.density)) / max(min(abs(a.density), abs(b.density)), 1e-6)
+    if wider > _WIDER or stronger > _STRONGER or a.density * b.density < 0:
+        return False
+    if measured[one.piece].speck.on_produce != measured[other.piece].speck.on_produce:
+        return False
+    least = np.cos(np.deg2rad(_ASTRAY_DEG))
+    facing = -(one.dx * other.dx + one.dy * other.dy)
+    if gap < width:
+        return bool(facing > least)
+    across = (other.x_px - one.x_px) / gap, (other.y_px - one.y_px) / gap
+    ahead = one.dx * across[0] + one.dy * across[1], -(other.dx * across[0] + other.dy * across[1])
+    return bool(min(facing, *ahead) > least)
+
+
+def _root(group: list[int], k: int) -> int:
+    while group[k] != k:
+        k = group[k]
+    return k
+
+
+def _unite(group: list[int], a: int, b: int) -> None:
+    first, second = sorted((_root(group, a), _root(group, b)))
+    group[second] = first
+
+
+def _joined(pieces: Sequence[Measured], bridges: Sequence[tuple[_Tip, _Tip]], step: int) -> Speck:
+    """One speck of several, on the coarsest of their grids, with the gaps bridged."""
+    specks = [m.speck for m in pieces]
+    best = max(specks, key=lambda s: s.likely)
+    zoom = max(s.zoom for s in specks)
+    top, left = min(s.top for s in specks), min(s.left for s in specks)
+    high = int(np.ceil(max((s.top + s.mask.shape[0] * s.zoom - top) / zoom for s in specks))) + 1
+    wide = int(np.ceil(max((s.left + s.mask.shape[1] * s.zoom - left) / zoom for s in specks))) + 1
+
+    def laid(values: NDArray[np.float32], s: Speck) -> NDArray[np.float32]:
+        scale = s.zoom / zoom
+        place = np.array([[scale, 0, (s.left - left) / zoom], [0, scale, (s.top - top) / zoom]], np.float64)
+        return np.asarray(cv2.warpAffine(values, place, (wide, high), flags=cv2.INTER_LINEAR), dtype=np.float32)
+
+    contrast, strength = np.zeros((high, wide), np.float32), np.zeros((high, wide), np.float32)
+    mask, residual = np.zeros((high, wide), bool), np.zeros((high, wide, 3), np.float32)
+    for s in specks:
+        np.maximum(contrast, laid(s.contrast, s), out=contrast)
+        np.maximum(strength, laid(s.strength, s), out=strength)
+        mask |= laid(s.mask.astype(np.float32), s) > 0.5
+        part = laid(s.residual, s)
+        residual = np.where(
+            np.abs(part).sum(axis=2, keepdims=True) > np.abs(residual).sum(axis=2, keepdims=True), part, residual
+        )
+    width = float(np.mean([m.measures.width_px for m in pieces])) / (zoom * step)
+    gap = np.zeros((high, wide), np.uint8)
+    for one, other in bridges:
+        ends = [
+            (
+                round(((t.x_px - (step - 1) / 2) / step - left) / zoom),
+                round(((t.y_px - (step - 1) / 2) / step - top) / zoom),
+            )
+            for t in (one, other)
+        ]
+        cv2.line(gap, ends[0], ends[1], 1, max(1, round(width)))
+    contrast[gap > 0] = np.maximum(contrast[gap > 0], np.float32(_BRIDGE))
+    return replace(
+        best,
+        top=top,
+        left=left,
+        zoom=zoom,
+        mask=mask | (gap > 0),
+        contrast=contrast,
+        strength=strength,
+        residual=residual,
+    )
