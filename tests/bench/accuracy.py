@@ -20,7 +20,7 @@ from __future__ import annotations
 import argparse
 import sys
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
@@ -29,9 +29,10 @@ from typing import Any
 import bench_tables as tables
 import cv2
 from efficiency import print_table
-from judging import Job, Judged, Wishes, choose, judge, try_peers
+from judging import Job, Judged, choose, judge, try_peers
 from listing import Listed, list_larvae, list_plain
 from plots import plot_froc, plot_listing, plot_sizes
+from sizing import Sized
 from standard import SCENES, TUNING, USUAL, larvae, scaled, standard, wild
 
 from vision.render.recipe import BODIES
@@ -46,10 +47,11 @@ def _one_thread() -> None:
 
 
 class Bench:
-    """The pool and the numbers of shots."""
+    """The pool and the number of shots. Each kind of scene is printed as soon as it is done."""
 
-    def __init__(self, pool: ProcessPoolExecutor, shots: int, bodies: str) -> None:
-        self.pool, self.shots, self.bodies = pool, shots, bodies
+    def __init__(self, pool: ProcessPoolExecutor, shots: int, families: Sequence[str]) -> None:
+        self.pool, self.shots, self.families = pool, shots, families
+        self.bodies = families[0]
 
     def run(self, what: str, work: Callable[[Any], Any], jobs: Iterable[Any]) -> list[Any]:
         """All jobs, in their order, with a line to whoever waits."""
@@ -61,39 +63,51 @@ class Bench:
         """The numbers of one in `nth` of the shots, at least two."""
         return range(max(self.shots // nth, 2))
 
-    def peers(self, kind: str) -> dict[str, dict[str, Any]]:
-        """Their parameters, from other seeds."""
+    def tuned(self, kind: str) -> dict[str, dict[str, Any]]:
+        """The peers' parameters, from other seeds."""
         recipes = [standard(kind, k, self.bodies, TUNING) for k in range(min(_TUNED_ON, max(self.shots, 2)))]
         return choose(self.run(f"{kind}, peers tuned", try_peers, recipes))
 
-    def judged(self, kind: str, peers: Wishes) -> list[Judged]:
-        """The standard shots."""
-        jobs = [Job(standard(kind, k, self.bodies), True, peers) for k in range(self.shots)]
-        return self.run(f"{kind}, standard", judge, jobs)
+    def print_recall(self, kind: str, peers: bool) -> list[Judged]:
+        """Recall on standard and wild shots, by insect, size and scale; gives the standard shots."""
+        name = SCENES[kind].name
+        print(f"\n## {name}", flush=True)
+        chosen = self.tuned(kind) if peers else {}
+        jobs = [Job(standard(kind, k, self.bodies), True, chosen) for k in range(self.shots)]
+        judged = self.run(f"{kind}, standard", judge, jobs)
+        loose = self.run(f"{kind}, wild", judge, [Job(wild(kind, k, self.bodies)) for k in self.part(4)])
+        tables.froc_table(name, judged, loose)
+        tables.chosen_table(chosen)
+        tables.cut_table(name, judged)
+        at_scale = {
+            scale: self.run(
+                f"{kind}, {scale:g} px/mm", judge, [Job(scaled(kind, k, scale, self.bodies)) for k in self.part(10)]
+            )
+            for scale in _SCALES
+        }
+        tables.split_table(name, SCENES[kind].insects, judged, at_scale)
+        return judged
 
-    def family(self, kind: str, bodies: str) -> list[Judged]:
-        """Shots with insects of another family, for their sizes."""
-        jobs = [Job(standard(kind, 2 * k + 1, bodies)) for k in self.part(8)]
-        return self.run(f"{kind}, {bodies} family", judge, jobs)
+    def print_listing(self, kind: str) -> tuple[list[Listed], list[Listed]]:
+        """Plain insects of standard shots, and small larvae at 25 px/mm."""
+        insects = [standard(kind, 2 * k + 1, self.bodies) for k in self.part(8)]
+        small = [larvae(kind, k, self.bodies) for k in self.part(20)]
+        both = (
+            [b for some in self.run(f"{kind}, listing", list_plain, insects) for b in some],
+            [b for some in self.run(f"{kind}, larvae", list_larvae, small) for b in some],
+        )
+        tables.listing_table(SCENES[kind].name, *both)
+        return both
 
-    def loose(self, kind: str) -> list[Judged]:
-        """Wild shots."""
-        return self.run(f"{kind}, wild", judge, [Job(wild(kind, k, self.bodies)) for k in self.part(4)])
-
-    def at_scale(self, kind: str, px_per_mm: float) -> list[Judged]:
-        """Shots of another scale."""
-        jobs = [Job(scaled(kind, k, px_per_mm, self.bodies)) for k in self.part(10)]
-        return self.run(f"{kind}, {px_per_mm:g} px/mm", judge, jobs)
-
-    def plain(self, kind: str) -> list[Listed]:
-        """The plain insects of every fourth standard shot with insects."""
-        recipes = [standard(kind, 2 * k + 1, self.bodies) for k in self.part(8)]
-        return [b for some in self.run(f"{kind}, listing", list_plain, recipes) for b in some]
-
-    def larvae(self, kind: str) -> list[Listed]:
-        """Small larvae at 25 px/mm."""
-        recipes = [larvae(kind, k, self.bodies) for k in self.part(20)]
-        return [b for some in self.run(f"{kind}, larvae", list_larvae, recipes) for b in some]
+    def print_sizes(self, kind: str, judged: Sequence[Judged]) -> dict[str, list[Sized]]:
+        """Sizes and shapes of what was hit, by family of bodies."""
+        sizes = {self.bodies: [s for j in judged for s in j.sizes]}
+        for family in self.families[1:]:
+            jobs = [Job(standard(kind, 2 * k + 1, family)) for k in self.part(8)]
+            sizes[family] = [s for j in self.run(f"{kind}, {family} family", judge, jobs) for s in j.sizes]
+        tables.sizing_table(SCENES[kind].name, sizes)
+        tables.shape_table(sizes[self.bodies])
+        return sizes
 
 
 def main() -> None:
@@ -113,35 +127,21 @@ def main() -> None:
     kinds, families = asked.kinds.split(","), asked.families.split(",")
     if not set(kinds) <= set(SCENES) or not set(families) <= set(BODIES):
         parser.error(f"kinds are {', '.join(SCENES)}; families are {', '.join(BODIES)}")
-    with ProcessPoolExecutor(asked.workers, mp_context=get_context("spawn"), initializer=_one_thread) as pool:
-        bench = Bench(pool, asked.shots, families[0])
-        chosen = {kind: {} if asked.ours_alone else bench.peers(kind) for kind in kinds}
-        judged = {kind: bench.judged(kind, chosen[kind]) for kind in kinds}
-        loose = {kind: bench.loose(kind) for kind in kinds}
-        at_scale = {kind: {scale: bench.at_scale(kind, scale) for scale in _SCALES} for kind in kinds}
-        plain, small = {kind: bench.plain(kind) for kind in kinds}, {kind: bench.larvae(kind) for kind in kinds}
-        sizes = {
-            kind: {
-                f: [s for j in (bench.family(kind, f) if f in families[1:] else judged[kind]) for s in j.sizes]
-                for f in families
-            }
-            for kind in kinds
-        }
-    tables.froc_table(judged, loose)
-    for kind, wishes in chosen.items():
-        for name, wish in wishes.items():
-            print(f"\n{SCENES[kind].name}: {name} with " + ", ".join(f"{k} {v}" for k, v in wish.items()), end="")
-    print()
-    tables.cut_table(judged)
-    tables.split_tables(judged, at_scale)
-    tables.listing_table(plain, small)
-    tables.sizing_table(sizes)
-    tables.shape_table([s for kind in kinds for s in sizes[kind][families[0]]])
-    print_table(fields=3)
+    sys.stdout.reconfigure(line_buffering=True)  # type: ignore[union-attr]
     asked.plots.mkdir(parents=True, exist_ok=True)
-    plot_froc(asked.plots, {SCENES[kind].name: judged[kind] for kind in kinds})
-    plot_listing(asked.plots, {SCENES[kind].name: (plain[kind], small[kind]) for kind in kinds})
-    plot_sizes(asked.plots, {SCENES[kind].name: sizes[kind] for kind in kinds})
+    sizes, listed = {}, {}
+    with ProcessPoolExecutor(asked.workers, mp_context=get_context("spawn"), initializer=_one_thread) as pool:
+        bench = Bench(pool, asked.shots, families)
+        for kind in kinds:
+            judged = bench.print_recall(kind, peers=not asked.ours_alone)
+            listed[SCENES[kind].name] = bench.print_listing(kind)
+            sizes[SCENES[kind].name] = bench.print_sizes(kind, judged)
+            plot_froc(asked.plots, SCENES[kind].name, judged)
+    print("\n## all scenes")
+    tables.shape_table([s for each in sizes.values() for s in each[families[0]]])
+    print_table(fields=3)
+    plot_listing(asked.plots, listed)
+    plot_sizes(asked.plots, sizes)
     print(f"\nPictures: {asked.plots}")
 
 

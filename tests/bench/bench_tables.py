@@ -6,12 +6,11 @@ from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 from froc import ShotCount, recall_at
-from judging import FALSE, Judged
+from judging import FALSE, Judged, Wishes
 from listing import LISTED, LOST, NO_LOOK, NO_PLACE, Listed
 from peers import HALVED
 from scipy.stats import beta
 from sizing import Sized, shape_rows, sizing_rows
-from standard import SCENES
 
 from vision.render import TrueBody
 from vision.shapes import SHAPES
@@ -56,73 +55,65 @@ def recalls(shots: Sequence[ShotCount], keep: Callable[[TrueBody], bool] = lambd
     return cells
 
 
-def froc_table(judged: Mapping[str, Sequence[Judged]], loose: Mapping[str, Sequence[Judged]]) -> None:
+def froc_table(name: str, judged: Sequence[Judged], loose: Sequence[Judged]) -> None:
     """Recall of ours, of our search alone and of peers; ours on wild shots."""
     print(head("scene", "shots", "insects", *_RECALLS))
-    for kind, shots in judged.items():
-        name, number = SCENES[kind].name, len(shots)
-        print(line(f"{name}, ours", number, *recalls([j.ours for j in shots])))
-        for other in shots[0].others:
-            halved = " (at half resolution)" if other in HALVED else ""
-            print(line(f"{name}, {other}{halved}", number, *recalls([j.others[other] for j in shots])))
-        print(line(f"{name}, wild, ours", len(loose[kind]), *recalls([j.ours for j in loose[kind]])))
+    print(line(f"{name}, ours", len(judged), *recalls([j.ours for j in judged])))
+    for other in judged[0].others:
+        halved = " (at half resolution)" if other in HALVED else ""
+        print(line(f"{name}, {other}{halved}", len(judged), *recalls([j.others[other] for j in judged])))
+    print(line(f"{name}, wild, ours", len(loose), *recalls([j.ours for j in loose])))
 
 
-def cut_table(judged: Mapping[str, Sequence[Judged]]) -> None:
+def chosen_table(chosen: Wishes) -> None:
+    """The peers' parameters."""
+    if chosen:
+        print(head("peer", "parameters chosen on other seeds"))
+    for name, wish in chosen.items():
+        print(line(name, ", ".join(f"{key} {value}" for key, value in wish.items())))
+
+
+def cut_table(name: str, judged: Sequence[Judged]) -> None:
     """What the default cut gives a person."""
     cut = Cut().min_score
+    hits = [(hit >= cut, b.length_mm >= 1) for j in judged for hit, b in zip(j.ours.hits, j.ours.bodies, strict=True)]
+    large = [hit for hit, is_large in hits if is_large]
+    empty = [sum(score >= cut for score in j.ours.false) for j in judged if not j.ours.bodies]
+    kept = share(sum(large), len(large)), share(sum(hit for hit, _ in hits), len(hits))
     print(head("scene", f"insects of 1 mm and more flagged at {cut}", "all that count", "false flags on an empty shot"))
-    for kind, shots in judged.items():
-        hits = [
-            (hit >= cut, b.length_mm >= 1) for j in shots for hit, b in zip(j.ours.hits, j.ours.bodies, strict=True)
-        ]
-        empty = [sum(score >= cut for score in j.ours.false) for j in shots if not j.ours.bodies]
-        large = [hit for hit, is_large in hits if is_large]
-        kept = share(sum(large), len(large)), share(sum(hit for hit, _ in hits), len(hits))
-        print(line(SCENES[kind].name, *kept, f"{np.mean(empty):.1f}" if empty else "-"))
+    print(line(name, *kept, f"{np.mean(empty):.1f}" if empty else "-"))
 
 
-def split_tables(
-    judged: Mapping[str, Sequence[Judged]], at_scale: Mapping[str, Mapping[float, Sequence[Judged]]]
+def split_table(
+    name: str, insects: Sequence[str], judged: Sequence[Judged], at_scale: Mapping[float, Sequence[Judged]]
 ) -> None:
     """By insect and by size at the scene's own cuts; by scale on shots of that scale."""
-    print(head("insect", "insects", *_RECALLS))
-    for kind, shots in judged.items():
-        ours = [j.ours for j in shots]
-        for insect in SCENES[kind].insects:
-            print(line(f"{SCENES[kind].name}: {insect}", *recalls(ours, lambda b, i=insect: b.kind == i)))  # type: ignore[misc]
-    print(head("size", "insects", *_RECALLS))
-    for kind, shots in judged.items():
-        ours = [j.ours for j in shots]
-        for low, high in SIZES_MM:
-            size = f"{low:g} to {high:g} mm" if np.isfinite(high) else f"{low:g} mm and more"
-            cells = recalls(ours, lambda b, low=low, high=high: low <= b.length_mm < high)  # type: ignore[misc]
-            print(line(f"{SCENES[kind].name}: {size}", *cells))
-    print(head("scale", "insects", *_RECALLS))
-    for kind, scales in at_scale.items():
-        for px_per_mm, shots in scales.items():
-            print(line(f"{SCENES[kind].name}: {px_per_mm:g} px/mm", *recalls([j.ours for j in shots])))
+    print(head("insect, size or scale", "insects", *_RECALLS))
+    ours = [j.ours for j in judged]
+    for insect in insects:
+        print(line(f"{name}: {insect}", *recalls(ours, lambda b, kind=insect: b.kind == kind)))  # type: ignore[misc]
+    for low, high in SIZES_MM:
+        size = f"{low:g} to {high:g} mm" if np.isfinite(high) else f"{low:g} mm and more"
+        cells = recalls(ours, lambda b, low=low, high=high: low <= b.length_mm < high)  # type: ignore[misc]
+        print(line(f"{name}: {size}", *cells))
+    for px_per_mm, shots in at_scale.items():
+        print(line(f"{name}: {px_per_mm:g} px/mm", *recalls([j.ours for j in shots])))
 
 
-def listing_table(plain: Mapping[str, Sequence[Listed]], larvae: Mapping[str, Sequence[Listed]]) -> None:
+def listing_table(name: str, plain: Sequence[Listed], larvae: Sequence[Listed]) -> None:
     """What a list with a minimum score of 0 holds, and where the rest is lost."""
     print(head("at a minimum score of 0", "bodies", LISTED, "with its size", "by chance", NO_PLACE, NO_LOOK, LOST))
-    for what, groups in (("plain insects", plain), ("larvae of 0.4 to 0.9 mm at 25 px/mm", larvae)):
-        for kind, bodies in groups.items():
-            stages = [sum(b.stage == stage for b in bodies) for stage in (LISTED, NO_PLACE, NO_LOOK, LOST)]
-            n = len(bodies)
-            shares = [
-                share(k, n) for k in (stages[0], sum(b.of_its_size for b in bodies), sum(b.by_chance for b in bodies))
-            ]
-            print(line(f"{SCENES[kind].name}, {what}", n, *shares, *stages[1:]))
+    for what, bodies in (("plain insects", plain), ("larvae of 0.4 to 0.9 mm at 25 px/mm", larvae)):
+        listed, *lost = (sum(b.stage == stage for b in bodies) for stage in (LISTED, NO_PLACE, NO_LOOK, LOST))
+        found = listed, sum(b.of_its_size for b in bodies), sum(b.by_chance for b in bodies)
+        print(line(f"{name}, {what}", len(bodies), *(share(k, len(bodies)) for k in found), *lost))
 
 
-def sizing_table(sizes: Mapping[str, Mapping[str, Sequence[Sized]]]) -> None:
-    """Errors of length and width by scene and family of bodies."""
+def sizing_table(name: str, families: Mapping[str, Sequence[Sized]]) -> None:
+    """Errors of length and width by family of bodies."""
     print(head("scene and bodies", "form", "n", "length: median error", "bias", "width: median error", "bias"))
-    for kind, families in sizes.items():
-        for family, found in families.items():
-            print("\n".join(sizing_rows(f"{SCENES[kind].name}, {family}", found)) or line(SCENES[kind].name, "-", 0))
+    for family, found in families.items():
+        print("\n".join(sizing_rows(f"{name}, {family}", found)) or line(f"{name}, {family}", "-", 0))
 
 
 def shape_table(found: Sequence[Sized]) -> None:

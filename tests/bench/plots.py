@@ -18,25 +18,24 @@ from matplotlib import pyplot
 _COLOURS = ("#000000", "#0072B2", "#56B4E9", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#999999")
 _DASHES = ("-", "--", ":", "-.", "--", ":", "-.", ":")
 _HATCHES = ("", "//", "..", "xx")
+_TICKS_MM = (0.3, 0.5, 1, 2, 5, 10, 20)
 _FALSE = np.linspace(0.1, 16, 60)
 
 
-def plot_froc(folder: Path, judged: Mapping[str, Sequence[Judged]]) -> None:
-    """One picture a kind of scene: recall against false flags a shot, ours, our search alone and the peers."""
-    for name, shots in judged.items():
-        curves: dict[str, list[ShotCount]] = {"ours": [j.ours for j in shots]}
-        curves |= {other: [j.others[other] for j in shots] for other in shots[0].others}
-        figure, axes = pyplot.subplots(figsize=(7.5, 5))
-        for k, (label, counts) in enumerate(curves.items()):
-            recall = [recall_at(counts, float(f))[0] for f in _FALSE]
-            wide = 2.5 if k == 0 else 1.5
-            axes.plot(_FALSE, recall, _DASHES[k % 8], color=_COLOURS[k % 8], label=label, linewidth=wide)
-        axes.set(xlabel="false flags a shot", ylabel="share of insects found", ylim=(0, 1), xlim=(0, 16), title=name)
-        axes.grid(alpha=0.3)
-        axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=8, frameon=False)
-        figure.tight_layout()
-        figure.savefig(folder / f"froc-{name.replace(' ', '-')}.png", dpi=110)
-        pyplot.close(figure)
+def plot_froc(folder: Path, name: str, shots: Sequence[Judged]) -> None:
+    """Recall of one kind of scene against false flags a shot: ours, our search alone and the peers."""
+    curves: dict[str, list[ShotCount]] = {"ours": [j.ours for j in shots]}
+    curves |= {other: [j.others[other] for j in shots] for other in shots[0].others}
+    figure, axes = pyplot.subplots(figsize=(7.5, 5))
+    for k, (label, counts) in enumerate(curves.items()):
+        recall = [recall_at(counts, float(f))[0] for f in _FALSE]
+        axes.plot(_FALSE, recall, _DASHES[k % 8], color=_COLOURS[k % 8], label=label, linewidth=2.5 if k == 0 else 1.5)
+    axes.set(xlabel="false flags a shot", ylabel="share of insects found", ylim=(0, 1), xlim=(0, 16), title=name)
+    axes.grid(alpha=0.3)
+    axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=8, frameon=False)
+    figure.tight_layout()
+    figure.savefig(folder / f"froc-{name.replace(' ', '-')}.png", dpi=110)
+    pyplot.close(figure)
 
 
 def plot_listing(folder: Path, groups: Mapping[str, tuple[Sequence[Listed], Sequence[Listed]]]) -> None:
@@ -84,7 +83,9 @@ def plot_sizes(folder: Path, sizes: Mapping[str, Mapping[str, Sequence[Sized]]])
                 label=name,
             )
         axes.axhline(0, color="black", linewidth=0.8)
-        axes.set(xscale="log", xlabel="true length, mm", ylim=(-100, 150), title=f"{what} as read")
+        axes.set(xscale="log", xlabel="true length, mm", xlim=(0.3, 20), ylim=(-100, 150), title=f"{what} as read")
+        axes.set_xticks(_TICKS_MM, [f"{mm:g}" for mm in _TICKS_MM])
+        axes.set_xticks([], minor=True)
         axes.grid(alpha=0.3)
     both[0].set_ylabel("error, % of the truth")
     both[1].legend(fontsize=8)

@@ -30,7 +30,7 @@ _LEAST_HOLLOW = 0.15
 """Share of bright holes in what is taken for rings."""
 _LARGEST_MM, _LARGEST_SHARE = 9.0, 0.09
 """Widest ring: in millimetres, or of the picture's longest side."""
-_MIST_MM, _MIST_SHARE = 0.55, 0.005
+_MIST_MM, _MIST_SHARE = 0.7, 0.005
 """Width a ring has for itself, below which it covers nothing and may be a droplet of mist."""
 _LEAST_HOLE_PX = 5.0
 
