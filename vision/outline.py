@@ -17,6 +17,8 @@ from vision.types import FloatArray, MaskArray, Speck, Surface, Tone
 
 _REACH = 7.0
 """First half-width of the window, in sigmas of the scale: bodies up to about five times as long as wide fit."""
+_SMALL_LEVEL = 2
+"""Level of the pyramid up to which what stands out is small."""
 _ACROSS_PX = 8.0
 """How many pixels wide a body is to be in its window, where the shot has as many."""
 _SIGMA_OF_WIDTH = 0.4
@@ -52,8 +54,9 @@ def cut_out(
     `direction` (3,) is the colour direction in which it stands out most: inverse covariance times contrast (Fisher, 1936).
     """
     smoothed = 0.0 if signal > _NEEDS_NO_SMOOTHING else _SMOOTHING
-    # Two halvings finer than where it stood out, an outline is mostly ten pixels wide.
-    level, sigma_px = max(windows.finest, scale.level - 2), scale.sigma_px
+    # Two halvings finer than where it stood out, an outline is mostly ten pixels wide; of large ones one halving is plenty.
+    finer = 2 if scale.level <= _SMALL_LEVEL else 1
+    level, sigma_px = max(windows.finest, scale.level - finer), scale.sigma_px
     found = _cut_at(windows, level, centre, sigma_px, direction, smoothed, on_produce)
     if found is None:
         return None
