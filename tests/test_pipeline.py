@@ -10,6 +10,7 @@ import pytest
 from drawn_shots import Inside, arc, box, disc, ellipse, panel_shot
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from skimage import data
 
 from vision.guides import load_guide
 from vision.overlap import without_repeats
@@ -268,3 +269,11 @@ def test_a_very_large_shot_is_searched_more_coarsely_and_says_so() -> None:
     first = nearest(seen, 160, 120)
     assert math.hypot(first.measures.x_px - 160, first.measures.y_px - 120) < 1
     assert first.measures.equivalent_diameter_px == pytest.approx(40, rel=0.05)
+
+
+@pytest.mark.parametrize("px_per_mm", [20.0, 60.0])
+def test_a_grey_photograph_of_strong_contrast_is_searched(px_per_mm: float) -> None:
+    """All three channels alike leave the colours no spread: scikit-image's coins once had no inverse covariance."""
+    coins = np.repeat(data.coins()[..., None], 3, axis=2)
+    seen = look(Shot(coins, "0" * 64, "coins"), Setup(px_per_mm=px_per_mm))
+    assert 0 <= seen.quality.unsearched <= 1

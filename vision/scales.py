@@ -39,6 +39,7 @@ _UNLIKELY_TONE = 0.75
 _LINES_TO_LEVEL = 1
 _RARITY_FLOOR = 0.1
 """Decades of rarity below which a difference means nothing."""
+_RIDGE = 1e-8
 _LOCAL = 0.8
 """Weight of a cell's own covariance against that of the whole surface, which keeps sparse cells sane."""
 
@@ -350,7 +351,9 @@ def _spread_of_all(picked: FloatArray) -> NDArray[np.float64]:
     scale = np.median(np.abs(x), axis=0) * 1.4826 + 1e-5
     covariance = np.diag(scale**2)
     for _ in range(4):
-        white = x @ np.linalg.cholesky(np.linalg.inv(covariance + np.eye(3) * 1e-9))
+        # Where all channels say the same, two directions have no spread: a little of the whole keeps the inverse one.
+        inverse = np.linalg.inv(covariance + np.eye(3) * (1e-9 + _RIDGE * np.trace(covariance)))
+        white = x @ np.linalg.cholesky((inverse + inverse.T) / 2)
         weight = 1 / (1 + ((white * white).sum(axis=1) / 9) ** 2)
         covariance = _UNWEIGHT * (x * weight[:, None]).T @ x / max(weight.sum(), 1e-9)
     return np.asarray(covariance)
