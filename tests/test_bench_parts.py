@@ -227,7 +227,7 @@ class TestIdealObserver:
         maps = efficiency.search(field.density)
         largest, _ = (efficiency.signals_at(maps, places) for places in (field.some, field.none))
         assert largest[0].shape == (128,)
-        assert len(largest[1]) == len(maps)
+        assert len(largest[1]) == len(maps) + sum(m.line is not None for m in maps)
         (near_some, _), (near_none, _) = largest, efficiency.signals_at(maps, field.none)
         seen = efficiency.efficiency(near_some, near_none)
         assert 0.1 < seen.low <= seen.share <= seen.high < 1.1

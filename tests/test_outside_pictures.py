@@ -73,7 +73,6 @@ class TestSweets:
         found = matched(sweets(), flags_of(opencv_picture("smarties.png"), 20.0))
         assert all(c and c.measures.circularity > 0.9 for c in found)
 
-    @pytest.mark.xfail(reason="7 of 12: those in the heap are not cut out whole")
     def test_without_a_scale(self) -> None:
         assert None not in matched(sweets(), flags_of(opencv_picture("smarties.png"), None))
 
@@ -132,7 +131,6 @@ class TestDrawnForms:
             assert flag.shape == ("linear" if long_over_wide >= 2.5 else "round")
             assert flag.measures.max_feret_px == pytest.approx(0.4 * region.feret_diameter_max, rel=0.08)
 
-    @pytest.mark.xfail(reason="one of 2: of a bar that fades from red to black half is cut out")
     def test_fading_ones_are_cut_out_whole(self) -> None:
         regions, found = self.forms(evenly=False)
         assert len(regions) == 2  # by eye

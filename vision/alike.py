@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from vision.rarity import colour_axes
 from vision.types import FloatArray
 
 ALIKE: tuple[str, ...] = (
@@ -38,7 +39,7 @@ def differ_from_neighbours(
     away, near = cKDTree(places).query(places, k=count)
     flat = np.hypot(column[near] - column[:, None], row[near] - row[:, None])
     other = flat > _OWN_BODY * sigma_px[:, None]
-    colours = _axes(density)
+    colours = colour_axes(density)
     seen = np.where(other[..., None], colours[near], np.nan)
     strength = np.where(other, np.log10(np.maximum(signal, 1e-3))[near], np.nan)
     enough = other.sum(axis=1) >= 3
@@ -52,8 +53,3 @@ def differ_from_neighbours(
     out[enough, 4] = np.log10(np.maximum(signal[enough], 1e-3)) - np.nanmedian(strength[enough], axis=1)
     out[:, 5] = np.log10(np.maximum(away[:, -1] / sigma_px, 1e-3))
     return out
-
-
-def _axes(density: FloatArray) -> NDArray[np.float64]:
-    d = np.asarray(density, np.float64)
-    return np.stack([d.mean(axis=1), d[:, 0] - d[:, 1], d[:, 2] - d[:, 1]], axis=1)

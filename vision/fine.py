@@ -6,6 +6,7 @@ log light and that of the working pixel it lies in.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -31,6 +32,16 @@ class Window:
 
 
 @dataclass(frozen=True)
+class Box:
+    """A part of the working picture, in working pixels: the first and last rows and columns in it, which may lie outside."""
+
+    top: float
+    left: float
+    bottom: float
+    right: float
+
+
+@dataclass(frozen=True)
 class Windows:
     """What windows are cut from: `pyramid`, halvings of the working residual (3, h, w) float32, and the shot's `pixels` (h, w, 3),
     uint8 or uint16, of which `step` make one working pixel each way."""
@@ -38,6 +49,8 @@ class Windows:
     pyramid: list[FloatArray]
     pixels: NDArray[Any] | None
     step: int
+    with_produce: bool = False
+    """Whether produce lies in the shot, whose rims and shades an outline may run out into."""
 
     @property
     def finest(self) -> int:
@@ -46,24 +59,26 @@ class Windows:
 
     def around(self, level: int, row: float, column: float, half_px: float) -> Window:
         """The window of `half_px` working pixels to each side of a working pixel, at a level of the pyramid or -1."""
+        return self.of(level, Box(row - half_px, column - half_px, row + half_px, column + half_px))
+
+    def of(self, level: int, box: Box) -> Window:
+        """The window that holds a box, at a level of the pyramid or -1."""
         if level < 0:
-            return self._fine(row, column, half_px)
+            return self._fine(box)
         zoom = 2**level
         planes = self.pyramid[level]
-        i, j, half = int(row) // zoom, int(column) // zoom, int(np.ceil(half_px / zoom))
-        top, bottom, left, right = _span(i, half, planes.shape[1]) + _span(j, half, planes.shape[2])
+        top, bottom = _span(box.top / zoom, box.bottom / zoom, planes.shape[1])
+        left, right = _span(box.left / zoom, box.right / zoom, planes.shape[2])
         residual = np.ascontiguousarray(np.moveaxis(planes[:, top:bottom, left:right], 0, -1))
         cut = (top > 0, left > 0, bottom < planes.shape[1], right < planes.shape[2])
         return Window(residual, top * zoom, left * zoom, zoom, cut)
 
-    def _fine(self, row: float, column: float, half_px: float) -> Window:
+    def _fine(self, box: Box) -> Window:
         assert self.pixels is not None
         planes, step = self.pyramid[0], self.step
-        half = int(np.ceil(half_px))
         # One working pixel more on each side than is asked for, so that the stretching never looks past what it has.
-        top, bottom, left, right = _span(int(row), half + 1, planes.shape[1]) + _span(
-            int(column), half + 1, planes.shape[2]
-        )
+        top, bottom = _span(box.top - 1, box.bottom + 1, planes.shape[1])
+        left, right = _span(box.left - 1, box.right + 1, planes.shape[2])
         own = linear_16(self.pixels[top * step : bottom * step, left * step : right * step])
         size = (own.shape[1], own.shape[0])
         coarse = decimal_log(cv2.resize(own, (right - left, bottom - top), interpolation=cv2.INTER_AREA))
@@ -74,5 +89,7 @@ class Windows:
         return Window(residual.astype(np.float32), top + offset, left + offset, 1 / step, cut)
 
 
-def _span(middle: int, half: int, length: int) -> tuple[int, int]:
-    return max(middle - half, 0), min(middle + half + 1, length)
+def _span(first: float, last: float, length: int) -> tuple[int, int]:
+    """Where a slice of a side begins and ends that holds both pixels; at least one pixel of the side."""
+    begin = min(max(math.floor(first), 0), length - 1)
+    return begin, max(min(math.ceil(last) + 1, length), begin + 1)

@@ -23,14 +23,19 @@ LEAST_GROUND = 5.0
 LEAST_PRODUCE = 3.6
 """Signal to noise from which a place is one. Five is the figure usually given to Rose for reliable seeing; on produce texture,
 not noise, makes the list."""
-_MOST_PER_SCALE = 1200
+MOST_PER_SCALE = 1200
+"""Places of one scale that are glanced at, strongest first: a bound on time."""
+ALL_PER_SCALE = 8000
+"""The same where all that stands out is asked for."""
 _NEIGHBOURS = (-4, -3, -2, -1, 1, 2, 3, 4)
 """Steps of scale that a glance compares with the place's own."""
+_ROUND = 2.4
+"""How far out, in scales, a place is compared with what lies round it."""
 
 GLANCES: tuple[str, ...] = (
     "signal", *(f"signal_{n:+d}" for n in _NEIGHBOURS), "red", "green", "blue", "red_green", "blue_green",
     *(f"{c}_{n:+d}" for n in (-2, 2, 4) for c in ("red_green", "blue_green", "luminance")),
-    "below_red", "below_green", "below_blue", "noise", "ridge", "sharpness", "scale_mm", "on_produce",
+    "below_red", "below_green", "below_blue", "noise", "ridge", "line", "sharpness", "scale_mm", "on_produce",
     "here_red", "here_green", "here_blue", "rarer", "rarer_-2", "rarer_+2", "rarity", "rarity_of_hue", *ALIKE,
     "round_most", "round_second", "round_middle", "round_least", "goes_on",
 )  # fmt: skip
@@ -55,8 +60,8 @@ class Places:
         return Places(self.signal[order], self.scale[order], self.row[order], self.column[order])
 
 
-def find_places(maps: list[ScaleMap], surfaces: Surfaces) -> Places:
-    """All places of a shot: strongest in their 3 x 3 neighbourhood and not weaker than one scale finer or coarser."""
+def find_places(maps: list[ScaleMap], surfaces: Surfaces, most_per_scale: int = MOST_PER_SCALE) -> Places:
+    """Places of a shot: strongest in their 3 x 3 neighbourhood and not weaker than one scale finer or coarser."""
     found: list[tuple[NDArray[np.float32], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]] = []
     for n, scale in enumerate(maps):
         signal = scale.signal
@@ -71,8 +76,8 @@ def find_places(maps: list[ScaleMap], surfaces: Surfaces) -> Places:
             if 0 <= near < len(maps):
                 keep &= value >= share * maps[near].signal_at(y, x)
         value, y, x = value[keep], y[keep], x[keep]
-        if len(value) > _MOST_PER_SCALE:
-            top = np.sort(np.argsort(-value, kind="stable")[:_MOST_PER_SCALE])
+        if len(value) > most_per_scale:
+            top = np.sort(np.argsort(-value, kind="stable")[:most_per_scale])
             value, y, x = value[top], y[top], x[top]
         found.append((value, np.full(len(value), n), y, x))
     signal, scale_of, row, column = (np.concatenate([f[k] for f in found]) for k in range(4))
@@ -120,10 +125,6 @@ def _level_at(planes: FloatArray, level: int, y: NDArray[np.int64], x: NDArray[n
     return np.asarray(planes[:, np.minimum((y + half) >> level, h - 1), np.minimum((x + half) >> level, w - 1)].T)
 
 
-_ROUND = 2.4
-"""How far out, in scales, a place is compared with what lies round it."""
-
-
 def _round(scale: ScaleMap, y: NDArray[np.int64], x: NDArray[np.int64]) -> NDArray[np.float32]:
     """Share of a place's own contrast that is still there in eight directions: most, second, middle and least of them, and how
     well it goes on both ways along a line. (n, 5)."""
@@ -157,12 +158,13 @@ def _glance(
         c = maps[n + k].smooth_at(y, x) if 0 <= n + k < len(maps) else np.zeros_like(own)
         beside += [(c[:, 0] - c[:, 1]) / contrast, (c[:, 2] - c[:, 1]) / contrast, c.mean(axis=1) / contrast]
     ridge, sharp = _curvature(scale, y, x)
+    line = np.minimum(scale.line_at(y, x) / np.maximum(scale.stands_at(y, x), 0.1), 3)
     mm = np.full(len(y), np.nan if px_per_mm is None else scale.sigma_px / px_per_mm)
     return np.stack(
         [
             np.log10(signal), *others, own[:, 0], own[:, 1], own[:, 2], (own[:, 0] - own[:, 1]) / contrast,
             (own[:, 2] - own[:, 1]) / contrast, *beside, below[:, 0], below[:, 1], below[:, 2],
-            np.log10(contrast / signal), ridge, sharp, mm, on_produce.astype(float),
+            np.log10(contrast / signal), ridge, line, sharp, mm, on_produce.astype(float),
         ], axis=1,
     ).astype(np.float32)  # fmt: skip
 

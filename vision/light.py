@@ -78,8 +78,7 @@ _DECIMAL = np.float32(1 / np.log(10))
 
 def decimal_log(linear: NDArray[Any]) -> FloatArray:
     """Decimal logarithm of light given as uint16 with 65535 at full scale, any shape, float32; nought counts as half a step."""
-    light = np.asarray(linear, np.float32)
-    light = np.maximum(light, np.float32(0.5), out=light if light is not linear else None)
+    light = np.maximum(linear.astype(np.float32), np.float32(0.5))
     return np.asarray((cv2.log(light).reshape(light.shape) - np.float32(np.log(65535))) * _DECIMAL, dtype=np.float32)
 
 

@@ -27,16 +27,20 @@ def without_repeats(order: Sequence[int], measures: Sequence[Measures]) -> list[
     than another that it is the body and its surroundings, seen too coarsely.
     """
     kept: list[tuple[int, int]] = []
+    boxes = np.array([(m.left_px, m.top_px, m.left_px + m.wide_px, m.top_px + m.high_px) for m in measures]).reshape(
+        -1, 4
+    )
+    held = np.zeros((len(order), 4), boxes.dtype)  # of what is kept: thousands may be, and most lie far apart
     for k in order:
-        same = [
-            n
-            for n, (_, j) in enumerate(kept)
-            if _touch(measures[k], measures[j]) and _is_same(measures[k], measures[j])
-        ]
+        n = len(kept)
+        touching = np.flatnonzero((held[:n, :2] < boxes[k, 2:]).all(axis=1) & (boxes[k, :2] < held[:n, 2:]).all(axis=1))
+        same = [int(t) for t in touching if _is_same(measures[k], measures[kept[t][1]])]
         if not same:
+            held[len(kept)] = boxes[k]
             kept.append((k, k))
         elif len(same) == 1 and _is_better(measures[k], measures[kept[same[0]][1]]):
             kept[same[0]] = (kept[same[0]][0], k)
+            held[same[0]] = boxes[k]
     return kept
 
 
@@ -46,15 +50,6 @@ def _is_better(one: Measures, other: Measures) -> bool:
     if paler < _DILUTED * darker:
         return abs(one.density) == darker
     return one.area_px > other.area_px
-
-
-def _touch(a: Measures, b: Measures) -> bool:
-    return (
-        a.left_px < b.left_px + b.wide_px
-        and b.left_px < a.left_px + a.wide_px
-        and a.top_px < b.top_px + b.high_px
-        and b.top_px < a.top_px + a.high_px
-    )
 
 
 def _is_same(a: Measures, b: Measures) -> bool:

@@ -27,6 +27,12 @@ _RARE = 1e-6
 """Share of a surface below which a colour is as rare as can be told."""
 
 
+def colour_axes(density: FloatArray) -> NDArray[np.float64]:
+    """Luminance-like density and two differences between channels of densities (n, 3): (n, 3) float64."""
+    d = np.asarray(density, np.float64)
+    return np.stack([d.mean(axis=1), d[:, 0] - d[:, 1], d[:, 2] - d[:, 1]], axis=1)
+
+
 @dataclass(frozen=True)
 class Colours:
     """Colours of one surface. `low`, `wide` (3,): where each axis begins and how wide its bins are; `counts` (bins,)*3 sum to 1."""
@@ -38,7 +44,7 @@ class Colours:
     def rarity(self, density: FloatArray) -> NDArray[np.float32]:
         """Minus the decimal logarithm of the share of the surface that has these densities (n, 3), and their hue at any
         lightness: (n, 2) float32."""
-        at = np.clip(np.floor((_axes(density) - self.low) / self.wide).astype(np.intp), 0, _BINS - 1)
+        at = np.clip(np.floor((colour_axes(density) - self.low) / self.wide).astype(np.intp), 0, _BINS - 1)
         whole = self.counts[at[:, 0], at[:, 1], at[:, 2]]
         hue = self.counts.sum(axis=0)[at[:, 1], at[:, 2]]
         return -np.log10(np.stack([whole, hue], axis=1) + _RARE).astype(np.float32)
@@ -51,7 +57,7 @@ def count_colours(density: FloatArray, mask: MaskArray) -> Colours | None:
     values = np.stack([plane[::skip, ::skip][inside] for plane in density], axis=1)
     if len(values) < _LEAST_SAMPLES:
         return None
-    axes = _axes(values)
+    axes = colour_axes(values)
     low, high = np.percentile(axes[:: max(1, len(axes) // 20_000)], [0.5, 99.5], axis=0)
     wide = np.maximum((high - low) / (_BINS - 6), _NARROWEST)
     low = low - 3 * wide
@@ -87,9 +93,3 @@ def rarity_map(density: FloatArray, colours: Colours) -> FloatArray:
     with ThreadPoolExecutor(max(1, cv2.getNumThreads())) as threads:
         list(threads.map(band, range(bands)))
     return out
-
-
-def _axes(density: FloatArray) -> NDArray[np.float64]:
-    """Luminance-like density and two differences between channels, (n, 3)."""
-    d = np.asarray(density, np.float64)
-    return np.stack([d.mean(axis=1), d[:, 0] - d[:, 1], d[:, 2] - d[:, 1]], axis=1)

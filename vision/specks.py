@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.fine import Windows
-from vision.glance import KEPT, Places, find_places, glance_at
+from vision.glance import ALL_PER_SCALE, KEPT, MOST_PER_SCALE, Places, find_places, glance_at
 from vision.light import coarse_to_fine, over_channels
 from vision.noise import measure_noise
 from vision.outline import cut_out
@@ -25,6 +25,7 @@ from vision.scales import ScaleMap, build_pyramid, map_scales
 from vision.trees import Trees
 from vision.types import FloatArray, Light, MaskArray, Speck, Surfaces
 from vision.weave import take_out, weave_gain
+from vision.whitening import Tones
 
 _LARGEST_SIGMA_MM = 1.3
 _LARGEST_SIGMA_PX = 32.0
@@ -33,13 +34,19 @@ _GROUND_CELL_MM, _GROUND_CELL_PX = 4.0, 96.0
 _PRODUCE_CELL_MM, _PRODUCE_CELL_PX = 2.5, 60.0
 _MEANS_A_CELL = 8
 """Each way: a cell's level is the median of 64 means."""
+_DARK_GROUND, _LIGHT_GROUND = 0.1, 0.25
+"""Share of full-scale light up to which a ground is dark, and from which it is light."""
+_UNEXPECTED, _UNLIKELY = 0.75, 0.5
+"""Weight of what differs from a dark or a middling ground, and from a light one, in the tone that bodies seldom have there."""
 _RIM_MM = 0.25
 """How far from the outline of produce a pixel may be a mixture of piece and ground: blur, and the outline's own error."""
 _LEAST_LIKELY = -8.0
 """Log odds, at the mix of places it was learned on, below which a glance is enough: one in three thousand."""
-MOST_LOOKS = 240
+_FAR_STRONGER = 1.5
+"""How much more than the body it lies under a place must stand out to be another one."""
+MOST_LOOKS = 320
 """Places looked at closer, best first: a bound on time, far above what a person could answer."""
-EVERY_LOOK = 1500
+EVERY_LOOK = 3000
 """The same where all that stands out is asked for, however unlikely."""
 
 
@@ -55,11 +62,12 @@ class Search:
 
 
 def search_places(
-    light: Light, surfaces: Surfaces, px_per_mm: float | None, pixels: NDArray[Any] | None = None
-) -> Search | None:
-    """All places of a shot that stand out; None where there is nothing to search.
+    light: Light, surfaces: Surfaces, px_per_mm: float | None, pixels: NDArray[Any] | None = None, everything: bool = False
+) -> Search | None:  # fmt: skip
+    """The places of a shot that stand out; None where there is nothing to search.
 
-    `px_per_mm` is the working picture's; `pixels` (h, w, 3) are the shot's own, from which small bodies are cut out.
+    `px_per_mm` is the working picture's; `pixels` (h, w, 3) are the shot's own, from which small bodies are cut out; `everything`: all
+    of a textured shot's thousands of places, not only the strongest.
     """
     h, w = surfaces.ground.shape
     if min(h, w) < 8 or not (surfaces.ground.any() or surfaces.produce.any()):
@@ -74,14 +82,14 @@ def search_places(
     pyramid = build_pyramid(residual, levels + 2)
     colours = count_colours(light.density, ~surfaces.outside) if surfaces.produce.any() else None
     rarity = None if colours is None else rarity_map(light.density, colours)
-    maps = map_scales(pyramid, surfaces, levels, rarity, _least_noise(light, surfaces, pixels))
-    places = find_places(maps, surfaces)
+    maps = map_scales(pyramid, surfaces, levels, rarity, _least_noise(light, surfaces, pixels), _tones(light))
+    places = find_places(maps, surfaces, ALL_PER_SCALE if everything else MOST_PER_SCALE)
     below = np.zeros((len(places.row), 3), np.float32)
     on_produce = surfaces.produce[places.row, places.column]
     for kind in (False, True):
         at = on_produce == kind
         below[at] = _sample(backgrounds[kind], places.row[at], places.column[at], (h, w))
-    windows = Windows(pyramid, pixels, light.step)
+    windows = Windows(pyramid, pixels, light.step, bool(surfaces.produce.any()))
     return Search(
         windows, maps, places, below, glance_at(places, maps, windows, below, light.density, surfaces, px_per_mm)
     )
@@ -93,6 +101,14 @@ def _least_noise(light: Light, surfaces: Surfaces, pixels: NDArray[Any] | None) 
     return None if noise is None else noise.of_density(10 ** light.log_level.mean(axis=2)) / np.float32(light.step)
 
 
+def _tones(light: Light) -> Tones:
+    """What bodies on the ground are: darker than a panel or a white cloth, lighter than a dark tray."""
+    level = float(np.median(10.0**light.log_level))
+    if level < _DARK_GROUND:
+        return Tones(darker=_UNEXPECTED, lighter=1.0)
+    return Tones(darker=1.0, lighter=_UNEXPECTED if level < _LIGHT_GROUND else _UNLIKELY)
+
+
 def find_specks(
     light: Light, surfaces: Surfaces, px_per_mm: float | None, glance: Trees, pixels: NDArray[Any] | None = None,
     everything: bool = False,
@@ -101,25 +117,27 @@ def find_specks(
 
     `everything`: look closer at whatever stands out, not only at what is likely.
     """
-    search = search_places(light, surfaces, px_per_mm, pixels)
+    search = search_places(light, surfaces, px_per_mm, pixels, everything)
     if search is None or not len(search.places.row):
         return ()
     likely = np.round(glance.raw(search.glances)[:, 0], 6)
     order = np.argsort(-likely, kind="stable")
     found: list[Speck] = []
-    taken = np.zeros(surfaces.ground.shape, np.uint8)
+    taken = np.zeros((2, *surfaces.ground.shape), np.float32)  # by places on the ground, and on produce
     looks = 0
     for k in order:
         if likely[k] < _LEAST_LIKELY and not everything:
             break
-        if taken[search.places.row[k], search.places.column[k]]:
+        y, x = search.places.row[k], search.places.column[k]
+        mine = taken[int(surfaces.produce[y, x])]
+        if search.places.signal[k] <= _FAR_STRONGER * mine[y, x]:
             continue
         looks += 1
         if looks > (EVERY_LOOK if everything else MOST_LOOKS):
             break
         speck = _look_closer(search, int(k), float(likely[k]), surfaces)
         if speck is not None:
-            _take(taken, speck)
+            _take(mine, speck)
             found += parted(speck)
     return tuple(found)
 
@@ -246,21 +264,23 @@ def _sample(grid: FloatArray, rows: NDArray[np.intp], cols: NDArray[np.intp], sh
     return np.asarray(at, dtype=np.float32).reshape(-1, 3)[:n]
 
 
-def _take(taken: NDArray[np.uint8], speck: Speck) -> None:
-    """Marks the body and a little round it, so that its other maxima are not listed again."""
+def _take(taken: FloatArray, speck: Speck) -> None:
+    """Writes the signal of a body over it and a little round it, so that its other maxima are not listed again."""
     grown = cv2.dilate(speck.mask.astype(np.uint8), np.ones((3, 3), np.uint8))
-    rows, columns = np.nonzero(grown)
     half = 0.5 * speck.zoom
     h, w = taken.shape
     if speck.zoom <= 1:
+        rows, columns = np.nonzero(grown)
         i = np.rint(speck.top + rows * speck.zoom).astype(int)
         j = np.rint(speck.left + columns * speck.zoom).astype(int)
         inside = (i >= 0) & (j >= 0) & (i < h) & (j < w)
-        taken[i[inside], j[inside]] = 1
+        i, j = i[inside], j[inside]
+        taken[i, j] = np.maximum(taken[i, j], np.float32(speck.snr))
         return
     wide = int(speck.zoom)
     grown = grown.repeat(wide, axis=0).repeat(wide, axis=1)
     top, left = int(speck.top - half), int(speck.left - half)
     y, x = max(top, 0), max(left, 0)
-    part = grown[y - top : h - top, x - left : w - left]
-    taken[y : y + part.shape[0], x : x + part.shape[1]] |= part.astype(np.uint8)
+    body = grown[y - top : h - top, x - left : w - left] > 0
+    part = taken[y : y + body.shape[0], x : x + body.shape[1]]
+    part[body] = np.maximum(part[body], np.float32(speck.snr))

@@ -50,10 +50,13 @@ _SCALE_OF_WIDTH = 0.38
 _OTHER_SIZE = 0.75
 """Log ratio of scales beyond which a place means something larger or smaller than the body."""
 _SCENES = (
-    "water", "broccoli", "cloth", "cauliflower", "water", "broccoli", "tray", "cauliflower", "broccoli", "water", "cloth", "blank",
+    "water", "broccoli", "cloth", "cauliflower", "scallion", "water", "broccoli", "tray", "layers", "cauliflower", "water", "broccoli",
+    "cloth", "asparagus", "scallion", "gills", "blank",
 )  # fmt: skip
 _MOST_OF = {"aphid": 7, "thrips": 7, "caterpillar": 4, "larva": 6, "mite": 5, "gnat": 3, "egg": 3, "skin": 3}
 """How many of each insect a lesson may hold, and one less."""
+_MOST_TRAILS, _MINED = 3, ("scallion", "layers")
+"""Leaf mines, and one less, and what they lie in."""
 _EVERY_NTH_WITHOUT_SCALE = 4
 """Every so many shots are shown without their scale, so that shots of unknown scale are ranked too."""
 
@@ -111,6 +114,8 @@ def lessons(count: int, seed: int) -> tuple[Lesson, ...]:
             # Wild shots bring their own scale; tidy ones are spread over what a stand may have.
             recipe = replace(recipe, px_per_mm=float(rng.choice([12.0, 16.0, 20.0, 20.0, 25.0, 32.0])))
         some = tuple((insect, int(rng.integers(0, most))) for insect, most in _MOST_OF.items())
+        if kind in _MINED:
+            some = (*some, (TRAIL, int(rng.integers(0, _MOST_TRAILS))))
         recipe = replace(recipe, insects=some if kind != "blank" else recipe.insects)
         # 7 shares no factor with the turn of kinds, so that every kind comes up without a scale.
         out.append(Lesson(recipe, told_scale=(k * 7) % 25 >= 25 // _EVERY_NTH_WITHOUT_SCALE))

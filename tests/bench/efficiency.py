@@ -3,8 +3,8 @@
 For a speck of known form and place the ideal observer's d'^2 is the sum of signal^2 / sigma^2 over pixels and channels; specks are drawn
 so faint that its d' is 3. Ours is sqrt(2) times the normal quantile of the area under the curve of specks against bare places in the same
 fields. Efficiency is (d' / d' ideal)^2; in brackets its bootstrap 95% limits. Two statistics of the search are judged: its largest
-signal over all scales within two pixels of the known place, and its signal at the place itself at the one scale that told most in another
-field. Sizes are in pixels of the picture that is searched, at 10 px/mm.
+signal over all scales within two pixels of the known place, and its signal at the place itself in the one filter, round or along lines
+at one scale, that told most in another field. Sizes are in pixels of the picture that is searched, at 10 px/mm.
 """
 
 from __future__ import annotations
@@ -94,9 +94,14 @@ def search(density: FloatArray) -> list[ScaleMap]:
 
 
 def signals_at(maps: Sequence[ScaleMap], places: NDArray[np.int64]) -> tuple[Values, Values]:
-    """At places (n, 2): the largest signal over all scales within two pixels, (n,); and each scale's at the place, (scales, n)."""
+    """At places (n, 2): the largest signal over all scales within two pixels, (n,); and at the place what each filter
+    of the search gives: the round one of every scale, and the lines; (filters, n)."""
     rows, columns = places.T
-    there = np.array([m.signal_at(rows, columns) for m in maps], float)
+    filters = [
+        *(m.stands_at(rows, columns) for m in maps),
+        *(m.line_at(rows, columns) for m in maps if m.line is not None),
+    ]
+    there = np.array(filters, float)
     span = range(-_WITHIN_PX, _WITHIN_PX + 1)
     around = [(i, j) for i in span for j in span if np.hypot(i, j) <= _WITHIN_PX]
     largest = np.max([m.signal_at(rows + i, columns + j) for m in maps for i, j in around], axis=0)
@@ -133,16 +138,16 @@ def efficiency(some: Values, none: Values) -> Efficiency:
 
 
 def measure(inside: Inside, fields: int) -> tuple[Efficiency, Efficiency]:
-    """Of the largest signal near by, and of the signal at the place and the scale that another field chose."""
+    """Of the largest signal near by, and of the signal at the place in the filter that another field chose."""
     parts = []
     for seed in range(fields + 1):
         field = draw_field(inside, seed)
         maps = search(field.density)
         parts.append((signals_at(maps, field.some), signals_at(maps, field.none)))
     (_, first_some), (_, first_none) = parts[0]
-    scale = int(np.argmax([d_prime(a, b) for a, b in zip(first_some, first_none, strict=True)]))
+    best = int(np.argmax([d_prime(a, b) for a, b in zip(first_some, first_none, strict=True)]))
     largest = [np.concatenate([part[k][0] for part in parts[1:]]) for k in (0, 1)]
-    there = [np.concatenate([part[k][1][scale] for part in parts[1:]]) for k in (0, 1)]
+    there = [np.concatenate([part[k][1][best] for part in parts[1:]]) for k in (0, 1)]
     return efficiency(*largest), efficiency(*there)
 
 
@@ -153,7 +158,7 @@ def print_table(fields: int) -> None:
         "size in pixels",
         "trials each way",
         f"largest signal within {_WITHIN_PX} px",
-        "at its scale",
+        "at the place, in its filter",
     )
     print("\n| " + " | ".join(cells) + " |")
     print("|---" * 5 + "|")

@@ -91,7 +91,7 @@ def stages_of(missed: list[TrueBody], drawn: Drawn, shot: Shot, ranker: Ranker) 
     light = see_light(shot, Setup(px_per_mm=drawn.px_per_mm))
     scale = drawn.px_per_mm / light.step
     surfaces = find_surfaces(light.density, None, scale)
-    search = search_places(light, surfaces, scale, shot.pixels)
+    search = search_places(light, surfaces, scale, shot.pixels, everything=True)
     if search is None:
         return [NO_PLACE] * len(missed)
     likely = np.round(ranker.glance.raw(search.glances)[:, 0], 6)
