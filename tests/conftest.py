@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Generator
+from collections.abc import Callable, Generator
 from pathlib import Path
 
 import pytest
@@ -50,3 +50,30 @@ def three(tmp_path: Path) -> Path:
 def out(tmp_path: Path) -> Path:
     """An output folder that is not there yet."""
     return tmp_path / "out"
+
+
+@pytest.fixture
+def written(monkeypatch: pytest.MonkeyPatch) -> Callable[[], str]:
+    """All text that reaches the band, as one string in the order of writing."""
+    from vision import band
+
+    lines: list[str] = []
+    write = band.write
+
+    def record(draw: object, at: object, line: str, *rest: object) -> None:
+        lines.append(line)
+        write(draw, at, line, *rest)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(band, "write", record)
+    return lambda: " ".join(lines)
+
+
+@pytest.fixture
+def stand(tmp_path: Path) -> Path:
+    """A profile in a file of its own."""
+    from made_profiles import PROFILE
+
+    from calib.profile import write_profile
+
+    path, _ = write_profile(PROFILE, tmp_path / "stand.toml")
+    return path
