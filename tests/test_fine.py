@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from vision.fine import Windows
+from vision.contour import trace
+from vision.fine import windows_over
 from vision.light import encode_srgb, log_light, log_light_averaged
-from vision.scales import build_pyramid
+from vision.pyramid import build_pyramid
 
 
 def _disc_shot(step: int, centre: tuple[float, float], radius: float) -> tuple[np.ndarray, np.ndarray]:
@@ -25,7 +26,7 @@ def _disc_shot(step: int, centre: tuple[float, float], radius: float) -> tuple[n
 def test_a_window_lies_where_the_shot_has_it(step: int) -> None:
     centre = (121.3, 118.6)
     pixels, residual = _disc_shot(step, centre, 7.0)
-    window = Windows(build_pyramid(residual, 2), pixels, step).around(-1, centre[0] / step, centre[1] / step, 8)
+    window = windows_over(build_pyramid(residual, 2), pixels, step).around(-1, centre[0] / step, centre[1] / step, 8)
     weight = window.residual.mean(axis=2)
     weight = np.where(weight > 0.05, weight, 0)
     rows, columns = np.indices(weight.shape)
@@ -38,7 +39,7 @@ def test_a_window_lies_where_the_shot_has_it(step: int) -> None:
 
 def test_a_fine_window_holds_the_density_of_the_shot() -> None:
     pixels, residual = _disc_shot(2, (120.0, 120.0), 9.0)
-    window = Windows(build_pyramid(residual, 2), pixels, 2).around(-1, 60, 60, 10)
+    window = windows_over(build_pyramid(residual, 2), pixels, 2).around(-1, 60, 60, 10)
     own = np.log10(0.6) - log_light(pixels)
     row, column = round((60 - window.top) / window.zoom), round((60 - window.left) / window.zoom)
     assert window.residual[row, column].mean() == pytest.approx(float(own[:, 120, 120].mean()), abs=0.02)
@@ -54,6 +55,17 @@ def test_averaging_light_is_not_averaging_its_logarithm() -> None:
 
 def test_a_window_at_the_edge_says_where_the_picture_goes_on() -> None:
     pixels, residual = _disc_shot(2, (10.0, 10.0), 5.0)
-    windows = Windows(build_pyramid(residual, 2), pixels, 2)
+    windows = windows_over(build_pyramid(residual, 2), pixels, 2)
     assert windows.around(-1, 3, 60, 8).cut == (False, True, True, True)
     assert windows.around(0, 118, 3, 8).cut == (True, False, False, True)
+
+
+def test_a_coarse_window_of_a_dark_body_has_its_edge_where_the_body_has() -> None:
+    """An opaque disc: where half of the light is lost lies at its radius at every level, not outside (geometry)."""
+    y, x = np.indices((240, 240)) - 120.0
+    residual = np.repeat(np.where(np.hypot(y, x) <= 40, 2.0, 0.0)[None], 3, axis=0).astype(np.float32)
+    for level in (0, 1, 2, 3):
+        window = windows_over(build_pyramid(residual, 5), None, 1).around(level, 120, 120, 70)
+        outline = trace(window.lost.mean(axis=2) / window.lost.max())
+        assert outline is not None
+        assert outline.equivalent_diameter * window.zoom == pytest.approx(80, rel=0.03)

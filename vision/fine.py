@@ -14,20 +14,23 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.light import decimal_log, linear_16
+from vision.light import decimal_log, light_lost, linear_16, over_channels
+from vision.pyramid import build_pyramid
 from vision.types import FloatArray
 
 
 @dataclass(frozen=True)
 class Window:
-    """A part of a picture. `residual` (n, m, 3) float32; its pixel (0, 0) lies at (`top`, `left`) of the working picture, in
-    working pixels, and its pixels are `zoom` working pixels wide. `cut` says at which sides (top, left, bottom, right) it ends
-    although the picture goes on."""
+    """A part of a picture. `residual` (n, m, 3) float32 is density, `lost` the share of light that is lost with it; their pixel
+    (0, 0) lies at (`top`, `left`) of the working picture, in working pixels, and their pixels, those of `level`, are `zoom` working
+    pixels wide. `cut` says at which sides (top, left, bottom, right) the window ends although the picture goes on."""
 
     residual: FloatArray
+    lost: FloatArray
     top: float
     left: float
     zoom: float
+    level: int
     cut: tuple[bool, bool, bool, bool]
 
 
@@ -43,14 +46,13 @@ class Box:
 
 @dataclass(frozen=True)
 class Windows:
-    """What windows are cut from: `pyramid`, halvings of the working residual (3, h, w) float32, and the shot's `pixels` (h, w, 3),
-    uint8 or uint16, of which `step` make one working pixel each way."""
+    """What windows are cut from: `pyramid`, halvings of the working residual (3, h, w) float32; `lost`, those of the light lost, from
+    the first halving on; and the shot's `pixels` (h, w, 3), uint8 or uint16, of which `step` make one working pixel each way."""
 
     pyramid: list[FloatArray]
+    lost: list[FloatArray]
     pixels: NDArray[Any] | None
     step: int
-    with_produce: bool = False
-    """Whether produce lies in the shot, whose rims and shades an outline may run out into."""
 
     @property
     def finest(self) -> int:
@@ -69,9 +71,10 @@ class Windows:
         planes = self.pyramid[level]
         top, bottom = _span(box.top / zoom, box.bottom / zoom, planes.shape[1])
         left, right = _span(box.left / zoom, box.right / zoom, planes.shape[2])
-        residual = np.ascontiguousarray(np.moveaxis(planes[:, top:bottom, left:right], 0, -1))
+        residual = _laid(planes[:, top:bottom, left:right])
+        lost = _laid(self.lost[level - 1][:, top:bottom, left:right]) if level else light_lost(residual)
         cut = (top > 0, left > 0, bottom < planes.shape[1], right < planes.shape[2])
-        return Window(residual, top * zoom, left * zoom, zoom, cut)
+        return Window(residual, lost, top * zoom, left * zoom, zoom, level, cut)
 
     def _fine(self, box: Box) -> Window:
         assert self.pixels is not None
@@ -86,7 +89,27 @@ class Windows:
         residual = cv2.resize(slow, size, interpolation=cv2.INTER_LINEAR) - decimal_log(own)
         cut = (top > 0, left > 0, bottom < planes.shape[1], right < planes.shape[2])
         offset = (1 / step - 1) / 2
-        return Window(residual.astype(np.float32), top + offset, left + offset, 1 / step, cut)
+        residual = residual.astype(np.float32)
+        return Window(residual, light_lost(residual), top + offset, left + offset, 1 / step, -1, cut)
+
+
+def windows_over(pyramid: list[FloatArray], pixels: NDArray[Any] | None, step: int) -> Windows:
+    """Windows over halvings of the working residual. A coarse pixel has lost the mean of what its parts have, which is less than the
+    light lost at their mean density: halving the density instead would set the outlines of dark bodies outside of them."""
+    lost: list[FloatArray] = []
+    if len(pyramid) > 1:
+        first = np.empty_like(pyramid[1])
+
+        def channel(k: int) -> None:
+            cv2.pyrDown(light_lost(pyramid[0][k]), dst=first[k])
+
+        over_channels(channel)
+        lost = build_pyramid(first, len(pyramid) - 1)
+    return Windows(pyramid, lost, pixels, step)
+
+
+def _laid(planes: FloatArray) -> FloatArray:
+    return np.ascontiguousarray(np.moveaxis(planes, 0, -1))
 
 
 def _span(first: float, last: float, length: int) -> tuple[int, int]:

@@ -72,9 +72,12 @@ def find_places(maps: list[ScaleMap], surfaces: Surfaces, most_per_scale: int = 
         value = signal[rows, columns]
         keep = surfaces.produce[y, x] | (value > LEAST_GROUND)
         # A flat-topped body stands out equally at all scales up to its own, and its own is the one that sees it whole.
+        # Points are held against points: not every scale is looked at along lines.
+        on_line = value > scale.stands_at(y, x)
         for near, share in ((n - 1, 0.95), (n + 1, 1.0)):
             if 0 <= near < len(maps):
-                keep &= value >= share * maps[near].signal_at(y, x)
+                other = np.where(on_line, maps[near].signal_at(y, x), maps[near].stands_at(y, x))
+                keep &= value >= share * other
         value, y, x = value[keep], y[keep], x[keep]
         if len(value) > most_per_scale:
             top = np.sort(np.argsort(-value, kind="stable")[:most_per_scale])

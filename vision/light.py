@@ -73,7 +73,7 @@ def linear_16(pixels: NDArray[Any]) -> NDArray[np.uint16]:
     raise ValueError("pixels are uint8 or uint16")
 
 
-_DECIMAL = np.float32(1 / np.log(10))
+_DECIMAL, _NATURAL = np.float32(1 / np.log(10)), np.float32(-np.log(10))
 
 
 def decimal_log(linear: NDArray[Any]) -> FloatArray:
@@ -126,6 +126,14 @@ def log_light(pixels: NDArray[Any]) -> FloatArray:
 def optical_density(transmittance: NDArray[Any]) -> NDArray[np.float64]:
     """Absorbance (optical density) A = -log10 T of a transmittance T > 0, any shape (Beer-Lambert)."""
     return np.asarray(-np.log10(np.asarray(transmittance, dtype=np.float64)))
+
+
+def light_lost(density: FloatArray) -> FloatArray:
+    """Share of the light lost at a density against the surroundings, any shape, float32; negative where there is more of it.
+
+    What is a decade brighter than its surroundings and more is no measure of anything, and counts as a decade.
+    """
+    return np.asarray(1 - np.exp(np.maximum(density, np.float32(-1)) * _NATURAL), dtype=np.float32)
 
 
 def over_channels(work: Callable[[int], None]) -> None:

@@ -20,6 +20,8 @@ from vision.types import FloatArray, MaskArray, Speck, Surface, Tone
 
 _GROWTHS = 3
 """How often a window may double."""
+_STEPS = 3
+"""How often an outline is cut out again at a finer level."""
 _WIDEST = 2.0
 """How much wider than it stood out an outline may be that runs out of its first window."""
 _EVENLY = 0.75
@@ -46,8 +48,6 @@ _SMOOTHING = 0.6
 """Standard deviation, in window pixels, of what is smoothed before an outline is drawn, against noise."""
 _NEEDS_NO_SMOOTHING = 40.0
 """Signal to noise above which it is not smoothed, so that corners and small bodies keep their form."""
-_NATURAL = np.float32(-np.log(10))
-"""Turns a density into the natural logarithm of the light that is left."""
 _LUMINANCE = np.array([0.2126, 0.7152, 0.0722], np.float32)
 """Weights of red, green and blue in luminance (IEC 61966-2-1)."""
 
@@ -57,7 +57,7 @@ def cut_out(
     scale: ScaleMap,
     centre: tuple[int, int],
     direction: NDArray[np.float64],
-    on_produce: bool,
+    produce: MaskArray,
     signal: float,
     likely: float,
     glanced: tuple[float, ...],
@@ -66,23 +66,17 @@ def cut_out(
 ) -> Speck | None:
     """The speck at `centre` (row, column in working pixels), or None where nothing of a body's size stands out there.
 
-    `direction` (3,) is the colour direction in which it stands out most: inverse covariance times contrast (Fisher, 1936).
+    `produce` (h, w) says which working pixels are produce; `direction` (3,) is the colour direction in which it stands out most:
+    inverse covariance times contrast (Fisher, 1936).
     """
+    on_produce = bool(produce[centre])
     smoothed = 0.0 if signal > _NEEDS_NO_SMOOTHING else _SMOOTHING
     # Two halvings finer than where it stood out, an outline is mostly ten pixels wide; of large ones one halving is plenty.
     finer = 2 if scale.level <= _SMALL_LEVEL else 1
     level, sigma_px = max(windows.finest, scale.level - finer), scale.sigma_px
-    look = _Look(centre, sigma_px, direction, smoothed, on_produce)
-    seen = _seen_whole(windows, level, look)
-    if seen is None:
+    found = _find(windows, level, _Look(centre, sigma_px, direction, smoothed, on_produce), produce)
+    if found is None:
         return None
-    found, look = seen
-    # What stood out at too coarse a scale is cut out again at its own, so that it does not matter where it was noticed.
-    width_px = found.width_px
-    own = max(windows.finest, math.floor(math.log2(max(width_px, 1e-3) / _ACROSS_PX)))
-    if own < level:
-        closer = replace(look, sigma_px=min(sigma_px, _SIGMA_OF_WIDTH * width_px))
-        found = closer.at(windows.of(own, found.box(closer.sigma_px, centre))) or found
     window, mask = found.window, found.mask
     if mask.sum() < 4 and window.zoom <= 1 and scale.sigma_px > 1.6:
         return None
@@ -95,35 +89,58 @@ def cut_out(
     )  # fmt: skip
 
 
-def _seen_whole(windows: Windows, level: int, look: _Look) -> tuple[_Cut, _Look] | None:
-    """The speck at a level, in a window that grows until it holds it, or its core where it runs out into something else; and the look
-    that shows it so."""
-    half = _REACH * max(look.sigma_px, 0.8) + 2
-    first = found = look.at(windows.around(level, *look.centre, half))
-    for _ in range(_GROWTHS):
+def _find(windows: Windows, level: int, look: _Look, produce: MaskArray) -> _Cut | None:
+    """The speck, from a first look at `level`: whole, at its own level; or its core, where it runs out into produce."""
+    first = look.at(windows.around(level, *look.centre, look.half_px))
+    if first is None or not first.goes_on:
+        return None if first is None else _closer(windows, look, first)
+    whole = _seen_whole(windows, level, look)
+    found = None if whole is None else _closer(windows, look, whole)
+    # Long bodies run out of their first window, but no wider than they stood out, and large ones are as dark all over. What is neither,
+    # by a piece of produce, is a body and the rim, the shade or the piece that it clings to; they part where the contrast is higher.
+    if (
+        found is None
+        or found.evenness >= _EVENLY
+        or found.width_px <= _WIDEST * look.sigma_px / _SIGMA_OF_WIDTH
+        or not produce[found.rows, found.columns].any()
+    ):
+        return found
+    for least in _TIGHTER:
+        tighter = replace(look, least=least)
+        core = tighter.at(first.window)
+        if core is not None and not core.goes_on:
+            return _closer(windows, tighter, core)
+    return found
+
+
+def _seen_whole(windows: Windows, level: int, look: _Look) -> _Cut | None:
+    """What runs out of its first window: that grows at ever coarser levels, so that its pixels do not become more."""
+    found: _Cut | None = None
+    for n in range(1, _GROWTHS + 1):
+        coarser = min(level + n, len(windows.pyramid) - 1)
+        found = look.at(windows.around(coarser, *look.centre, 2**n * look.half_px))
         if found is None or not found.goes_on:
             break
-        # Among produce much runs on and on: the window grows at a coarser level, so that its pixels do not become more.
-        level, half = min(level + windows.with_produce, len(windows.pyramid) - 1), 2 * half
-        found = look.at(windows.around(level, *look.centre, half))
-    if first is None or found is None:
-        return None
-    evenly = float(np.median(found.strength[found.mask])) >= _EVENLY
-    if (
-        found is first
-        or not windows.with_produce
-        or evenly
-        or found.width_px <= _WIDEST * look.sigma_px / _SIGMA_OF_WIDTH
-    ):
-        return found, look
-    # Long bodies run out of their first window, but no wider than they stood out. What does is a body and the rim, the shade or the
-    # piece of produce that it clings to; they part where the contrast is higher.
-    for least in _TIGHTER:
-        closer = replace(look, least=least)
-        core = closer.at(first.window)
-        if core is not None and not core.goes_on:
-            return core, closer
-    return first, look
+    return found
+
+
+def _closer(windows: Windows, look: _Look, found: _Cut) -> _Cut:
+    """What was seen too coarsely is cut out again at its own level, so that it does not matter where it was noticed.
+
+    In steps: of a line one pixel wide the width is not known any better than that.
+    """
+    for _ in range(_STEPS):
+        width_px = found.width_px
+        own = max(windows.finest, math.floor(math.log2(max(width_px, 1e-3) / _ACROSS_PX)))
+        if own >= found.window.level:
+            break
+        nearer = replace(look, sigma_px=min(look.sigma_px, _SIGMA_OF_WIDTH * width_px))
+        again = nearer.at(windows.of(own, found.box(nearer)))
+        # What runs out of a window that held it has met something that lies beside it.
+        if again is None or again.goes_on:
+            break
+        found = again
+    return found
 
 
 @dataclass(frozen=True)
@@ -147,15 +164,31 @@ class _Cut:
         depth = cv2.distanceTransform(np.pad(self.mask, 1).astype(np.uint8), cv2.DIST_L2, 5)
         return 2 * float(depth.max()) * self.window.zoom
 
-    def box(self, sigma_px: float, centre: tuple[int, int]) -> Box:
+    @property
+    def rows(self) -> slice:
+        """The working pixels' rows that it takes up."""
+        found = np.flatnonzero(self.mask.any(axis=1)) * self.window.zoom + self.window.top
+        return slice(max(int(found[0]), 0), math.ceil(found[-1]) + 1)
+
+    @property
+    def columns(self) -> slice:
+        """Their columns."""
+        found = np.flatnonzero(self.mask.any(axis=0)) * self.window.zoom + self.window.left
+        return slice(max(int(found[0]), 0), math.ceil(found[-1]) + 1)
+
+    @property
+    def evenness(self) -> float:
+        """Share of its strongest contrast that most of it has."""
+        return float(np.median(self.strength[self.mask]))
+
+    def box(self, look: _Look) -> Box:
         """What a closer look has to hold: the speck, and what is round its centre, with some way beyond."""
-        rows, columns = np.flatnonzero(self.mask.any(axis=1)), np.flatnonzero(self.mask.any(axis=0))
-        zoom, half = self.window.zoom, _REACH * max(sigma_px, 0.8) + 2
-        beyond = 2 * sigma_px + 2 * zoom
-        top, left = self.window.top, self.window.left
+        half, (y, x) = look.half_px, look.centre
+        beyond = 2 * look.sigma_px + 2 * self.window.zoom
+        rows, columns = self.rows, self.columns
         return Box(
-            min(top + rows[0] * zoom - beyond, centre[0] - half), min(left + columns[0] * zoom - beyond, centre[1] - half),
-            max(top + rows[-1] * zoom + beyond, centre[0] + half), max(left + columns[-1] * zoom + beyond, centre[1] + half),
+            min(rows.start - beyond, y - half), min(columns.start - beyond, x - half),
+            max(rows.stop + beyond, y + half), max(columns.stop + beyond, x + half),
         )  # fmt: skip
 
     def near(self) -> tuple[slice, slice]:
@@ -179,18 +212,23 @@ class _Look:
     least: float = 0.0
     """Share of the peak's contrast that all of it has at the least."""
 
+    @property
+    def half_px(self) -> float:
+        """Half of the first window, in working pixels."""
+        return _REACH * max(self.sigma_px, 0.8) + 2
+
     def at(self, window: Window) -> _Cut | None:
         """The speck as it shows in a window."""
         zoom = window.zoom
         seed = round((self.centre[0] - window.top) / zoom), round((self.centre[1] - window.left) / zoom)
         seed = min(max(seed[0], 0), window.residual.shape[0] - 1), min(max(seed[1], 0), window.residual.shape[1] - 1)
         sigma = max(self.sigma_px / zoom, 0.8)
-        cut = _half_contrast(window.residual, self.direction, seed, sigma, self.smoothed, self.on_produce, self.least)
+        cut = _half_contrast(window.lost, self.direction, seed, sigma, self.smoothed, self.on_produce, self.least)
         return None if cut is None else _Cut(window, *cut)
 
 
 def _half_contrast(
-    window: FloatArray,
+    lost: FloatArray,
     direction: NDArray[np.float64],
     seed: tuple[int, int],
     sigma: float,
@@ -199,7 +237,7 @@ def _half_contrast(
     least: float,
 ) -> tuple[MaskArray, FloatArray, FloatArray] | None:
     # Blur mixes light, not density: of a dark body half of the light lost is where its edge is, half of the density well inside.
-    y = np.asarray(_light_lost(window) @ direction.astype(np.float32), dtype=np.float32)
+    y = np.asarray(lost @ direction.astype(np.float32), dtype=np.float32)
     if smoothed:
         y = np.asarray(cv2.GaussianBlur(y, (0, 0), smoothed), dtype=np.float32)
     around = _ring(y.shape, seed, sigma)
@@ -237,11 +275,6 @@ def _half_contrast(
         np.where(others, np.minimum(contrast, 0.49), contrast).astype(np.float32),
         (y / peak).astype(np.float32),
     )
-
-
-def _light_lost(density: FloatArray) -> FloatArray:
-    """Share of the light lost at a density against the surroundings; negative where there is more."""
-    return np.asarray(1 - np.exp(np.maximum(density, np.float32(-1)) * _NATURAL), dtype=np.float32)
 
 
 def _ring(shape: tuple[int, ...], seed: tuple[int, int], sigma: float) -> MaskArray:

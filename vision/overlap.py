@@ -1,7 +1,7 @@
 """One body, one candidate: of outlines that cover the same place, one stays.
 
 A body may be cut out more than once, with its legs and without, or from two of its parts. Two outlines are taken for the same
-when what they share is nearly half of what they cover together; a part of a body, or one of two that touch, is kept.
+when they share clearly more than half of what they cover together; a part of a body, or one of two that touch, is kept.
 """
 
 from __future__ import annotations
@@ -13,7 +13,8 @@ import numpy as np
 
 from vision.types import FloatArray, Measures
 
-_SAME = 0.45
+_SAME = 0.6
+"""Share of both together: the outline of two equal bodies that touch shares half with either."""
 _DILUTED = 0.6
 """Share of another outline's density below which a larger one holds as much surroundings as body."""
 _RASTER_PX = 96

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from vision.light import coarse_to_fine, over_channels
 from vision.lines import along_lines
+from vision.pyramid import build_pyramid
 from vision.types import FloatArray, MaskArray, Surfaces
 from vision.whitening import EITHER, Tones, edges_of, inverse_covariance, mostly_grey, spread_in_cells, stand_out
 
@@ -36,9 +37,9 @@ _RARITY_FLOOR = 0.1
 
 @dataclass(frozen=True)
 class ScaleMap:
-    """One scale, at the level's resolution. `smooth` (3, h, w) float32 is c; `stands` (h, w) float32 is m, 0 outside; `line` (h, w) is
-    what stands out along a line, None where that was not looked for; `signal` is the larger of both, and with `rarer` the root of
-    the sum of their squares.
+    """One scale, at the level's resolution. `smooth` (3, h, w) float32 is c; `stands` (h, w) float32 is m, 0 outside, or with `rarer`
+    the root of the sum of their squares; `line` (h, w) is what stands out along a line, None where that was not looked for; `signal` is
+    what stands out most, as a point or along a line.
 
     `ground_inverse`, `produce_inverse` (gh, gw, 3, 3) float64: inverse covariances in cells of the level.
     """
@@ -94,18 +95,6 @@ class ScaleMap:
         i = int(np.searchsorted(edges_of(h, grid.shape[0]), row, side="right")) - 1
         j = int(np.searchsorted(edges_of(w, grid.shape[1]), col, side="right")) - 1
         return np.asarray(grid[i, j])
-
-
-def build_pyramid(residual: FloatArray, levels: int) -> list[FloatArray]:
-    """`levels` halvings of planes (n, h, w); pixel (i, j) of level k lies on pixel (i 2^k, j 2^k) of level 0."""
-    pyramid = [residual]
-    while len(pyramid) < levels and min(pyramid[-1].shape[1:]) >= 8:
-        h, w = pyramid[-1].shape[1:]
-        half = np.empty((len(residual), (h + 1) // 2, (w + 1) // 2), np.float32)
-        for k in range(len(residual)):
-            cv2.pyrDown(pyramid[-1][k], dst=half[k])
-        pyramid.append(half)
-    return pyramid
 
 
 def map_scales(
@@ -177,7 +166,8 @@ def _with_rarity(scale: ScaleMap, rare: list[FloatArray], sigma: float, mask: Ma
     rarer /= coarse_to_fine(spread_in_cells(rarer, mask, _RARITY_FLOOR), *mask.shape)
     np.maximum(rarer, 0, out=rarer)
     rarer[~mask] = 0
-    return replace(scale, signal=np.sqrt(scale.signal**2 + rarer**2), rarer=rarer)
+    stands, signal = (np.sqrt(m**2 + rarer**2) for m in (scale.stands, scale.signal))
+    return replace(scale, stands=stands, signal=signal, rarer=rarer)
 
 
 def _whiten(
@@ -189,7 +179,7 @@ def _whiten(
     ground_inverse = inverse_covariance(smooth, ground, _GROUND_FLOOR, least)
     produce_inverse = inverse_covariance(smooth, produce, _PRODUCE_FLOOR)
     stands = np.zeros(smooth.shape[1:], np.float32)
-    line = None
+    grey = line = None
     if produce_inverse is not None:
         stand_out(smooth, produce_inverse, produce, EITHER, stands, threads)
     if ground_inverse is not None:
@@ -198,6 +188,8 @@ def _whiten(
         stand_out(smooth, ground_inverse, ground, tones, stands, threads, grey)
         if grey is not None:
             line = along_lines(grey, ground, sigma_px / 2**level, threads)
-    # Beyond the end of a dark body lines still reach into it; what lies on a line stands out a little by itself.
-    signal = stands if line is None else np.maximum(stands, np.minimum(line, _LINE_GAIN * stands))
+    signal = stands
+    if line is not None and grey is not None:
+        # Beyond the end of a dark body lines still reach into it; what lies on a line stands out a little by itself, in the same tone.
+        signal = np.maximum(stands, np.minimum(line, _LINE_GAIN * grey))
     return ScaleMap(level, sigma_px, signal, smooth, ground_inverse, produce_inverse, stands, line)

@@ -14,14 +14,16 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.fine import Windows
+from vision.covered import Covered
+from vision.fine import Windows, windows_over
 from vision.glance import ALL_PER_SCALE, KEPT, MOST_PER_SCALE, Places, find_places, glance_at
 from vision.light import coarse_to_fine, over_channels
 from vision.noise import measure_noise
 from vision.outline import cut_out
 from vision.parts import parted
+from vision.pyramid import build_pyramid
 from vision.rarity import count_colours, rarity_map
-from vision.scales import ScaleMap, build_pyramid, map_scales
+from vision.scales import ScaleMap, map_scales
 from vision.trees import Trees
 from vision.types import FloatArray, Light, MaskArray, Speck, Surfaces
 from vision.weave import take_out, weave_gain
@@ -42,8 +44,6 @@ _RIM_MM = 0.25
 """How far from the outline of produce a pixel may be a mixture of piece and ground: blur, and the outline's own error."""
 _LEAST_LIKELY = -8.0
 """Log odds, at the mix of places it was learned on, below which a glance is enough: one in three thousand."""
-_FAR_STRONGER = 1.5
-"""How much more than the body it lies under a place must stand out to be another one."""
 MOST_LOOKS = 320
 """Places looked at closer, best first: a bound on time, far above what a person could answer."""
 EVERY_LOOK = 3000
@@ -89,7 +89,7 @@ def search_places(
     for kind in (False, True):
         at = on_produce == kind
         below[at] = _sample(backgrounds[kind], places.row[at], places.column[at], (h, w))
-    windows = Windows(pyramid, pixels, light.step, bool(surfaces.produce.any()))
+    windows = windows_over(pyramid, pixels, light.step)
     return Search(
         windows, maps, places, below, glance_at(places, maps, windows, below, light.density, surfaces, px_per_mm)
     )
@@ -123,21 +123,20 @@ def find_specks(
     likely = np.round(glance.raw(search.glances)[:, 0], 6)
     order = np.argsort(-likely, kind="stable")
     found: list[Speck] = []
-    taken = np.zeros((2, *surfaces.ground.shape), np.float32)  # by places on the ground, and on produce
+    covered = Covered.nothing(surfaces)
     looks = 0
     for k in order:
         if likely[k] < _LEAST_LIKELY and not everything:
             break
-        y, x = search.places.row[k], search.places.column[k]
-        mine = taken[int(surfaces.produce[y, x])]
-        if search.places.signal[k] <= _FAR_STRONGER * mine[y, x]:
+        y, x = int(search.places.row[k]), int(search.places.column[k])
+        if covered.hides(y, x, float(search.places.signal[k]), search.maps[int(search.places.scale[k])].sigma_px):
             continue
         looks += 1
         if looks > (EVERY_LOOK if everything else MOST_LOOKS):
             break
         speck = _look_closer(search, int(k), float(likely[k]), surfaces)
         if speck is not None:
-            _take(mine, speck)
+            covered.cover(speck)
             found += parted(speck)
     return tuple(found)
 
@@ -153,7 +152,7 @@ def _look_closer(search: Search, k: int, likely: float, surfaces: Surfaces) -> S
     below = (float(search.below[k, 0]), float(search.below[k, 1]), float(search.below[k, 2]))
     signal = float(search.places.signal[k])
     glanced = tuple(float(v) for v in search.glances[k, -len(KEPT) :])
-    return cut_out(search.windows, scale, (y, x), direction, on_produce, signal, likely, glanced, below, response)
+    return cut_out(search.windows, scale, (y, x), direction, surfaces.produce, signal, likely, glanced, below, response)
 
 
 def _background(density: FloatArray, mask: MaskArray, cell_px: float) -> FloatArray:
@@ -262,25 +261,3 @@ def _sample(grid: FloatArray, rows: NDArray[np.intp], cols: NDArray[np.intp], sh
     x[:n] = (cols + 0.5) * (grid.shape[1] / shape[1]) - 0.5
     at = cv2.remap(grid, x.reshape(-1, wide), y.reshape(-1, wide), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(at, dtype=np.float32).reshape(-1, 3)[:n]
-
-
-def _take(taken: FloatArray, speck: Speck) -> None:
-    """Writes the signal of a body over it and a little round it, so that its other maxima are not listed again."""
-    grown = cv2.dilate(speck.mask.astype(np.uint8), np.ones((3, 3), np.uint8))
-    half = 0.5 * speck.zoom
-    h, w = taken.shape
-    if speck.zoom <= 1:
-        rows, columns = np.nonzero(grown)
-        i = np.rint(speck.top + rows * speck.zoom).astype(int)
-        j = np.rint(speck.left + columns * speck.zoom).astype(int)
-        inside = (i >= 0) & (j >= 0) & (i < h) & (j < w)
-        i, j = i[inside], j[inside]
-        taken[i, j] = np.maximum(taken[i, j], np.float32(speck.snr))
-        return
-    wide = int(speck.zoom)
-    grown = grown.repeat(wide, axis=0).repeat(wide, axis=1)
-    top, left = int(speck.top - half), int(speck.left - half)
-    y, x = max(top, 0), max(left, 0)
-    body = grown[y - top : h - top, x - left : w - left] > 0
-    part = taken[y : y + body.shape[0], x : x + body.shape[1]]
-    part[body] = np.maximum(part[body], np.float32(speck.snr))

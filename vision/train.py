@@ -245,7 +245,7 @@ def write_ranker(
 def main() -> None:
     """Learn the shipped ranker again."""
     parser = argparse.ArgumentParser(prog="python -m vision.train", description=main.__doc__)
-    parser.add_argument("--scenes", type=int, default=300, help="how many shots to draw")
+    parser.add_argument("--scenes", type=int, default=600, help="how many shots to draw")
     parser.add_argument("--seed", type=int, default=11)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--out", type=Path, default=Path(__file__).parent / "rankers" / "drawn.json")

@@ -175,6 +175,7 @@ def spread_in_cells(values: FloatArray, mask: MaskArray, floor: float) -> FloatA
 
 
 def edges_of(length: int, cells: int) -> NDArray[np.int64]:
+    """Where the cells of a side begin, and where the last one ends: (cells + 1,)."""
     return np.asarray((np.arange(cells + 1) * length) // cells, dtype=np.int64)
 
 

@@ -1,0 +1,62 @@
+"""What outlines already cover: a body stands out in many places, at several scales, and is to be looked at once.
+
+A place under an outline belongs to it where it lies on the same surface, does not stand out far more than that did, nor at a far
+coarser scale. So a faint outline that has run along a rim hides no plain body, and a part of a body does not hide the whole of it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.types import MaskArray, Speck, Surfaces
+
+_FAR_STRONGER = 1.5
+"""How much more than the outline it lies under a place must stand out to be another body."""
+
+_FAR_COARSER = 2.5
+"""How much coarser the scale must be."""
+
+
+@dataclass
+class Covered:
+    """`owner` (2, h, w) int32: the outline, counted from 1, that covers a working pixel for places on the ground and for those on
+    produce; 0 where none does."""
+
+    produce: MaskArray
+    owner: NDArray[np.int32]
+    signals: list[float] = field(default_factory=list)
+    sigmas_px: list[float] = field(default_factory=list)
+
+    @classmethod
+    def nothing(cls, surfaces: Surfaces) -> Covered:
+        """Before anything is found."""
+        return cls(surfaces.produce, np.zeros((2, *surfaces.produce.shape), np.int32))
+
+    def hides(self, row: int, column: int, signal: float, sigma_px: float) -> bool:
+        """Whether a place of this signal, at this scale, belongs to an outline that is known."""
+        owner = int(self.owner[int(self.produce[row, column]), row, column]) - 1
+        if owner < 0:
+            return False
+        return signal <= _FAR_STRONGER * self.signals[owner] and sigma_px <= _FAR_COARSER * self.sigmas_px[owner]
+
+    def cover(self, speck: Speck) -> None:
+        """Lays an outline, and a little round it, over the pixels it covers."""
+        self.signals.append(speck.snr)
+        self.sigmas_px.append(speck.scale_px)
+        grown = cv2.dilate(speck.mask.astype(np.uint8), np.ones((3, 3), np.uint8))
+        taken = self.owner[int(speck.on_produce)]
+        h, w = taken.shape
+        if speck.zoom > 1:
+            wide = int(speck.zoom)
+            grown = grown.repeat(wide, axis=0).repeat(wide, axis=1)
+        rows, columns = np.nonzero(grown)
+        fine = min(speck.zoom, 1.0)
+        first = 0.5 * max(speck.zoom - 1, 0)  # a coarse pixel's middle lies on that of its first part and half the rest
+        i = np.rint(speck.top + rows * fine - first).astype(int)
+        j = np.rint(speck.left + columns * fine - first).astype(int)
+        inside = (i >= 0) & (j >= 0) & (i < h) & (j < w)
+        taken[i[inside], j[inside]] = len(self.signals)
