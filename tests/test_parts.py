@@ -44,3 +44,14 @@ def test_one_body_stays_one() -> None:
     legs = oval | ((np.abs(y - 40) < 30) & (np.abs((x - 60) - 0.4 * (y - 40)) < 1.6))
     for mask in (oval, bent, legs):
         assert len(parted(_speck(np.asarray(mask)))) == 1
+
+
+def test_two_rounds_with_a_wide_neck_are_two_and_a_waist_is_none() -> None:
+    # Discs of radius 15, 26 apart, blurred together: the neck is 0.6 of their width.
+    rounds = _ellipse(40, 40, 15, 15) | _ellipse(40, 66, 15, 15)
+    y, x = np.mgrid[0:80, 0:120]
+    assert len(parted(_speck(np.asarray(rounds | ((np.abs(y - 40) < 9.5) & (np.abs(x - 53) < 8)))))) == 2
+    # As narrow between two long halves it is the waist of one body.
+    long = _ellipse(40, 34, 12, 30) | _ellipse(40, 84, 12, 30)
+    waist = (np.abs(x - 59) < 8) & (np.abs(y - 40) >= 8)
+    assert len(parted(_speck(np.asarray(long & ~waist)))) == 1

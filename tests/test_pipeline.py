@@ -277,3 +277,11 @@ def test_a_grey_photograph_of_strong_contrast_is_searched(px_per_mm: float) -> N
     coins = np.repeat(data.coins()[..., None], 3, axis=2)
     seen = look(Shot(coins, "0" * 64, "coins"), Setup(px_per_mm=px_per_mm))
     assert 0 <= seen.quality.unsearched <= 1
+
+
+def test_larger_and_larger_outlines_do_not_creep_away_from_the_first() -> None:
+    one, more, most = (only(disc(160.3, 120.6, d)).measures for d in (30, 36, 43))
+    # 0.69, 0.70 and 0.49 of what they cover together: each shares enough with the next, the last not with the first.
+    assert without_repeats([0, 1], [one, more, most]) == [(0, 1)]
+    assert without_repeats([0, 1, 2], [one, more, most]) == [(0, 1)]
+    assert without_repeats([0, 2], [one, more, most]) == [(0, 0), (2, 2)]

@@ -39,10 +39,16 @@ def without_repeats(order: Sequence[int], measures: Sequence[Measures]) -> list[
         if not same:
             held[len(kept)] = boxes[k]
             kept.append((k, k))
-        elif len(same) == 1 and _is_better(measures[k], measures[kept[same[0]][1]]):
+        elif len(same) == 1 and _replaces(measures, k, *kept[same[0]]):
             kept[same[0]] = (kept[same[0]][0], k)
             held[same[0]] = boxes[k]
     return kept
+
+
+def _replaces(measures: Sequence[Measures], k: int, first: int, kept: int) -> bool:
+    """Whether outline `k` has the body more wholly than the one that is kept; it must still be the same as the first, or ever larger
+    ones would creep over what lies beside it."""
+    return _is_better(measures[k], measures[kept]) and (kept == first or _is_same(measures[k], measures[first]))
 
 
 def _is_better(one: Measures, other: Measures) -> bool:

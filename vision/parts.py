@@ -20,6 +20,8 @@ _WHOLE = 0.97
 """Pixels over the area of the convex hull of their centres, from which an outline has neither neck nor stub."""
 _NECK = 0.55
 """Width of a neck over that of the narrower part, at most."""
+_NECK_OF_ROUND, _ROUND = 0.7, 1.35
+"""The same between two parts that are both round: area of each, over that of the largest disc within it, at most."""
 _PART = 0.5
 """Width of a part over that of the widest, at least."""
 _AREA = 0.2
@@ -29,7 +31,7 @@ _STUB = 0.5
 _STUB_AREA, _STUB_WIDTH, _STUB_LONG = 0.06, 0.15, 2.2
 """Share of the whole's area and width that it has at least, and its own length over its mean width."""
 _LEAST_WIDTH_PX = 2.4
-_DEPTHS = (0.2, 0.3, 0.4, 0.5)
+_DEPTHS = (0.2, 0.3, 0.4, 0.5, 0.6, 0.7)
 """Erosions, in half-widths of the whole, at which the outline may fall apart."""
 
 
@@ -96,7 +98,13 @@ def _are_bodies(depth: NDArray[np.float32], labels: NDArray[np.int32], whole: Ma
     neck = float(depth[border].max()) if border.any() else 0.0
     narrow, wide = sorted((float(one.max()), float(two.max())))
     least = min(len(one), len(two))
-    return neck <= _NECK * narrow and narrow >= _PART * wide and least >= _AREA * float(whole.sum())
+    return neck <= _widest_neck(one, two) * narrow and narrow >= _PART * wide and least >= _AREA * float(whole.sum())
+
+
+def _widest_neck(*parts: NDArray[np.float32]) -> float:
+    """Blur fills what lies between two round bodies that touch; two rounds still are hardly ever one body."""
+    both_round = all(len(depth) <= _ROUND * np.pi * float(depth.max()) ** 2 for depth in parts)
+    return _NECK_OF_ROUND if both_round else _NECK
 
 
 def _part(speck: Speck, inside: MaskArray) -> Speck:
