@@ -14,7 +14,7 @@ from judging import Job, choose, judge, try_peers
 from listing import LOST, NO_PLACE, near, plain, small_larva, stages_of
 from numpy.typing import NDArray
 from peers import PEERS, choices, find, flattened
-from scipy.stats import binomtest
+from scipy.stats import binomtest, norm
 from sizing import shape_rows, sized, sizing_rows, true_shape
 from standard import SCENES, TUNING, USUAL, larvae, scaled, standard, wild
 
@@ -203,7 +203,7 @@ class TestSizes:
 
 @pytest.fixture(scope="module")
 def field() -> efficiency.Field:
-    return efficiency.draw_field(efficiency.disc(9.0), 0)
+    return efficiency.draw_field(efficiency.disc(9.0), 0, efficiency.FAINT)
 
 
 class TestIdealObserver:
@@ -221,7 +221,7 @@ class TestIdealObserver:
 
         some, none = filtered(field.some), filtered(field.none)
         # Half a pixel of shift takes a few hundredths off; 128 trials each way leave a standard error of about 0.25.
-        assert efficiency.d_prime(some, none) == pytest.approx(efficiency.IDEAL, abs=0.6)
+        assert efficiency.d_prime(some, none) == pytest.approx(efficiency.FAINT, abs=0.6)
 
     def test_the_search_comes_after_it_and_before_chance(self, field: efficiency.Field) -> None:
         maps = efficiency.search(field.density)
@@ -229,9 +229,19 @@ class TestIdealObserver:
         assert largest[0].shape == (128,)
         assert len(largest[1]) == len(maps) + sum(m.line is not None for m in maps)
         (near_some, _), (near_none, _) = largest, efficiency.signals_at(maps, field.none)
-        seen = efficiency.efficiency(near_some, near_none)
+        seen = efficiency.efficiency(efficiency.FAINT, efficiency.d_prime, near_some, near_none)
         assert 0.1 < seen.low <= seen.share <= seen.high < 1.1
 
     def test_the_signal_is_what_the_ideal_is_worked_out_for(self, field: efficiency.Field) -> None:
         strengths = [np.sqrt(3 * (shape**2).sum()) / 0.02 for shape in field.shapes]
-        assert strengths == pytest.approx([efficiency.IDEAL] * 128, rel=1e-4)
+        assert strengths == pytest.approx([efficiency.FAINT] * 128, rel=1e-4)
+
+    def test_as_a_search_it_is_hits_and_false_flags_in_standard_deviations(self) -> None:
+        # The equal-variance normal model of signal detection: d' = z(hits) - z(false flags) (Green and Swets, 1966; from memory).
+        some = np.random.default_rng(3).normal(5.0, 1.0, 20_000)
+        assert efficiency.d_prime_searched(some, float(norm.isf(1e-4))) == pytest.approx(5.0, abs=0.03)
+
+    def test_the_threshold_is_what_one_bare_place_in_ten_thousand_is_above(self) -> None:
+        noise = np.random.default_rng(4).normal(0, 1, (2, 300_000))
+        bare = efficiency.Bare(noise[0], np.stack([noise[1], 2 * noise[1]]))
+        assert bare.thresholds(1) == pytest.approx((norm.isf(1e-4), 2 * norm.isf(1e-4)), rel=0.05)

@@ -79,3 +79,29 @@ def test_a_pale_line_does_not_go_on_as_a_dark_one() -> None:
     unlike = measure_specks([_speck(first), _speck(second, -0.2)], 1)
     assert len(join_lines(alike, 1)[0]) == 1
     assert join_lines(unlike, 1)[0] == []
+
+
+def test_outlines_that_share_a_stretch_are_one_line_whole() -> None:
+    """A long line is noticed in many places, and no closer look need have held all of it."""
+    parts = ((20, 150), (100, 220), (100, 180), (180, 300))
+    joined, used = join_lines(_measured(*(_line(_sine(*part), 5) for part in parts)), 1)
+    assert used == {0, 1, 2, 3}
+    assert len(joined) == 1
+    line = _sine(20, 300)
+    true = float(np.hypot(*np.diff(line, axis=0).T).sum()) + 5
+    assert measure_specks(joined, 1)[0].measures.length_px == pytest.approx(true, rel=0.06)
+
+
+def test_two_that_cross_are_two() -> None:
+    one, other = _line(np.array([[40, 40], [240, 120]]), 4), _line(np.array([[40, 120], [240, 40]]), 4)
+    assert join_lines(_measured(one, other), 1) == ([], set())
+
+
+def test_a_line_with_thin_places_keeps_its_length() -> None:
+    """Opening legs away would cut it in two there."""
+    line = _line(_sine(20, 300), 9)
+    for x in (110, 200):
+        line[:, x - 5 : x + 6] &= _line(_sine(20, 300), 2)[:, x - 5 : x + 6]
+    points = _sine(20, 300)
+    true = float(np.hypot(*np.diff(points, axis=0).T).sum()) + 9
+    assert _measured(line)[0].measures.length_px == pytest.approx(true, rel=0.06)

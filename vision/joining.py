@@ -1,7 +1,8 @@
 """Lines that go on: pieces of one trail, fibre or long body that a gap has cut are one candidate.
 
 Two long outlines are pieces of one line where the tip of each points at the other's over a short gap, and they are alike in width and
-contrast. At least one must be much longer than wide: two thrips end to end are two.
+contrast. At least one must be much longer than wide: two thrips end to end are two. A piece that was cut out more than once, whole or
+in part, counts as the longest of its outlines.
 """
 
 from __future__ import annotations
@@ -15,17 +16,28 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from vision.measure import Measured, in_shot
-from vision.types import Speck
+from vision.overlap import share_within
+from vision.types import Measures, Speck
 
 _LONG, _VERY_LONG = 3.0, 6.0
 """Length over width of every piece, and of one of them."""
 _GAP_WIDTHS, _GAP_LENGTHS = 4.0, 0.6
 """Longest gap in widths of the pieces, and in lengths of the shorter."""
 _ASTRAY_DEG = 35.0
+_CLOSE = 1.5
+"""Gap in widths below which it does not matter which way the other tip lies: the round of a tip is as long."""
 _WIDER = 2.0
+_AS_WIDE = 1.4
+"""The same of pieces that lie along each other: a wider one has taken in what lies beside the line."""
 _STRONGER = 2.5
+_HELD = 0.7
+"""Share of a piece's area within another outline from which it is a part of that."""
+_SHARED = 0.25
+"""The same from which both are parts of one line."""
 _TIP = 8
 """Points of a middle line, of 65, that tell which way its tip points."""
+_ACROSS_PX = 10
+"""Pixels that a line need not be wider than."""
 _BRIDGE = 0.8
 """Contrast given to the gap."""
 
@@ -42,20 +54,69 @@ class _Tip:
 def join_lines(measured: Sequence[Measured], step: int) -> tuple[list[Speck], set[int]]:
     """The specks made of several pieces, and the indices of those pieces; `step`: shot pixels per working pixel."""
     tips = [tip for k, m in enumerate(measured) for tip in _tips(k, m, step)]
+    holder = _holders(sorted({tip.piece for tip in tips}), measured)
+    tips = [tip for tip in tips if holder[tip.piece] == tip.piece]
+    bridges = [
+        (one, other)
+        for one, other in _near(tips, measured)
+        if one.piece != other.piece and _go_on(one, other, measured)
+    ]
+    links = _along_each_other(sorted({tip.piece for tip in tips}), measured)
+    links += [(one.piece, other.piece) for one, other in bridges]
     group = list(range(len(measured)))
-    bridges: list[tuple[_Tip, _Tip]] = []
-    for one, other in _near(tips, measured):
-        if one.piece != other.piece and _go_on(one, other, measured):
-            bridges.append((one, other))
-            _unite(group, one.piece, other.piece)
+    for a, b in links:
+        _unite(group, a, b)
     groups: dict[int, list[int]] = {}
-    for k in {t.piece for bridge in bridges for t in bridge}:
+    for k in {k for link in links for k in link}:
         groups.setdefault(_root(group, k), []).append(k)
     specks = [
         _joined([measured[k] for k in sorted(members)], [b for b in bridges if b[0].piece in members], step)
         for members in groups.values()
     ]
-    return specks, {k for members in groups.values() for k in members}
+    joined = {k for members in groups.values() for k in members}
+    return specks, {k for k, held_by in holder.items() if held_by in joined}
+
+
+def _holders(pieces: Sequence[int], measured: Sequence[Measured]) -> dict[int, int]:
+    """For each piece the longest that it is nearly all part of, which may be itself."""
+    order = sorted(pieces, key=lambda k: (-measured[k].measures.length_px, k))
+    holders: list[int] = []
+    out = {}
+    for k in order:
+        mine = measured[k].measures
+        out[k] = next(
+            (h for h in holders if _touch(mine, measured[h].measures) and _holds(measured[h].measures, mine)), k
+        )
+        if out[k] == k:
+            holders.append(k)
+    return out
+
+
+def _along_each_other(pieces: Sequence[int], measured: Sequence[Measured]) -> list[tuple[int, int]]:
+    """Pairs of alike pieces that share a stretch of one line; two that cross share next to nothing."""
+    out = []
+    for n, k in enumerate(pieces):
+        for other in pieces[n + 1 :]:
+            a, b = measured[k].measures, measured[other].measures
+            if not _touch(a, b) or not _alike(measured[k], measured[other], _AS_WIDE):
+                continue
+            small, large = (a, b) if a.area_px < b.area_px else (b, a)
+            if share_within(small, large) > _SHARED:
+                out.append((k, other))
+    return out
+
+
+def _touch(a: Measures, b: Measures) -> bool:
+    return (
+        a.left_px < b.left_px + b.wide_px
+        and b.left_px < a.left_px + a.wide_px
+        and a.top_px < b.top_px + b.high_px
+        and b.top_px < a.top_px + a.high_px
+    )
+
+
+def _holds(one: Measures, part: Measures) -> bool:
+    return one.density * part.density > 0 and share_within(part, one) > _HELD
 
 
 def _near(tips: Sequence[_Tip], measured: Sequence[Measured]) -> list[tuple[_Tip, _Tip]]:
@@ -89,19 +150,25 @@ def _go_on(one: _Tip, other: _Tip, measured: Sequence[Measured]) -> bool:
         return False
     if max(a.length_px / a.width_px, b.length_px / b.width_px) < _VERY_LONG:
         return False
-    wider = max(a.width_px, b.width_px) / max(min(a.width_px, b.width_px), 1e-6)
-    stronger = max(abs(a.density), abs(b.density)) / max(min(abs(a.density), abs(b.density)), 1e-6)
-    if wider > _WIDER or stronger > _STRONGER or a.density * b.density < 0:
-        return False
-    if measured[one.piece].speck.on_produce != measured[other.piece].speck.on_produce:
+    if not _alike(measured[one.piece], measured[other.piece]):
         return False
     least = np.cos(np.deg2rad(_ASTRAY_DEG))
     facing = -(one.dx * other.dx + one.dy * other.dy)
-    if gap < width:
+    if gap < _CLOSE * width:
         return bool(facing > least)
     across = (other.x_px - one.x_px) / gap, (other.y_px - one.y_px) / gap
     ahead = one.dx * across[0] + one.dy * across[1], -(other.dx * across[0] + other.dy * across[1])
     return bool(min(facing, *ahead) > least)
+
+
+def _alike(one: Measured, other: Measured, most_wider: float = _WIDER) -> bool:
+    """Whether two pieces could be of one line: in width, contrast and what they lie on."""
+    a, b = one.measures, other.measures
+    wider = max(a.width_px, b.width_px) / max(min(a.width_px, b.width_px), 1e-6)
+    stronger = max(abs(a.density), abs(b.density)) / max(min(abs(a.density), abs(b.density)), 1e-6)
+    if wider > most_wider or stronger > _STRONGER or a.density * b.density < 0:
+        return False
+    return one.speck.on_produce == other.speck.on_produce
 
 
 def _root(group: list[int], k: int) -> int:
@@ -116,10 +183,11 @@ def _unite(group: list[int], a: int, b: int) -> None:
 
 
 def _joined(pieces: Sequence[Measured], bridges: Sequence[tuple[_Tip, _Tip]], step: int) -> Speck:
-    """One speck of several, on the coarsest of their grids, with the gaps bridged."""
+    """One speck of several, on the finest of their grids that it takes, with the gaps bridged."""
     specks = [m.speck for m in pieces]
     best = max(specks, key=lambda s: s.likely)
-    zoom = max(s.zoom for s in specks)
+    width = float(np.mean([m.measures.width_px for m in pieces])) / step
+    zoom = min(max(min(s.zoom for s in specks), width / _ACROSS_PX), max(s.zoom for s in specks))
     top, left = min(s.top for s in specks), min(s.left for s in specks)
     high = int(np.ceil(max((s.top + s.mask.shape[0] * s.zoom - top) / zoom for s in specks))) + 1
     wide = int(np.ceil(max((s.left + s.mask.shape[1] * s.zoom - left) / zoom for s in specks))) + 1
@@ -139,7 +207,6 @@ def _joined(pieces: Sequence[Measured], bridges: Sequence[tuple[_Tip, _Tip]], st
         residual = np.where(
             np.abs(part).sum(axis=2, keepdims=True) > np.abs(residual).sum(axis=2, keepdims=True), part, residual
         )
-    width = float(np.mean([m.measures.width_px for m in pieces])) / (zoom * step)
     gap = np.zeros((high, wide), np.uint8)
     for one, other in bridges:
         ends = [
@@ -149,7 +216,7 @@ def _joined(pieces: Sequence[Measured], bridges: Sequence[tuple[_Tip, _Tip]], st
             )
             for t in (one, other)
         ]
-        cv2.line(gap, ends[0], ends[1], 1, max(1, round(width)))
+        cv2.line(gap, ends[0], ends[1], 1, max(1, round(width / zoom)))
     contrast[gap > 0] = np.maximum(contrast[gap > 0], np.float32(_BRIDGE))
     return replace(
         best,

@@ -22,6 +22,8 @@ from vision.types import MaskArray, Measures, Speck
 
 _LEG = 0.34
 """What is thinner than this share of the body's half-width is no body."""
+_CUT_IN_TWO = 0.25
+"""Area of the second largest part that is left without legs, over the largest's, from which it is no foot."""
 _BENT = 0.9
 """Solidity from which an outline is compact: nothing of it is bent far."""
 _SLIM = 0.45
@@ -169,6 +171,10 @@ def _without_legs(speck: Speck, form: Form) -> Form:
     if count < 2:
         return form
     largest = 1 + int(stats[1:, cv2.CC_STAT_AREA].argmax())
+    # Legs do not outlast the opening. Where two large parts do, it has cut a line in two at a thin place.
+    areas = np.sort(stats[1:, cv2.CC_STAT_AREA])
+    if count > 2 and areas[-2] > _CUT_IN_TWO * areas[-1]:
+        return form
     kept = _grown(labels == largest)[1:-1, 1:-1]
     return trace(speck.contrast * kept) or form
 

@@ -1,10 +1,17 @@
 """Search efficiency against the ideal observer in white noise: `python tests/bench/efficiency.py`.
 
-For a speck of known form and place the ideal observer's d'^2 is the sum of signal^2 / sigma^2 over pixels and channels; specks are drawn
-so faint that its d' is 3. Ours is sqrt(2) times the normal quantile of the area under the curve of specks against bare places in the same
-fields. Efficiency is (d' / d' ideal)^2; in brackets its bootstrap 95% limits. Two statistics of the search are judged: its largest
-signal over all scales within two pixels of the known place, and its signal at the place itself in the one filter, round or along lines
-at one scale, that told most in another field. Sizes are in pixels of the picture that is searched, at 10 px/mm.
+For a speck of known form and place the ideal observer's d'^2 is the sum of signal^2 / sigma^2 over pixels and channels. Efficiency is
+(d' / d' ideal)^2, told at two strengths; in brackets its bootstrap 95% limits.
+
+- As a guess between two: specks are drawn so faint that the ideal d' is 3, and ours is sqrt(2) times the normal quantile of the area
+  under the curve of specks against bare places in the same fields.
+- As a search: a shot has some hundred thousand places, so that what is to be listed has to stand out from one in 10,000 bare ones. The
+  ideal d' is 5, and ours is the normal quantile of the share of specks above that threshold less the quantile of 1 in 10,000; the
+  threshold is taken from fields of noise alone.
+
+Two statistics of the search are judged: its signal at the place itself in the one filter, round or along lines at one scale, that told
+most in another field; and its largest signal over all scales within two pixels of the known place. Sizes are in pixels of the picture that
+is searched, at 10 px/mm.
 """
 
 from __future__ import annotations
@@ -12,6 +19,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import cv2
 import numpy as np
@@ -22,7 +30,10 @@ from vision.scales import ScaleMap
 from vision.specks import search_places
 from vision.types import FloatArray, Light, Surfaces
 
-IDEAL = 3.0
+FAINT, PLAIN = 3.0, 5.0
+"""The ideal observer's d' of the specks that are guessed and of those that are searched for."""
+_FALSE = 1e-4
+_BARE_PLACES = 600_000
 _CELL, _CELLS, _SIGMA, _FINE = 96, 16, 0.02, 4
 _PX_PER_MM = 10.0
 _WITHIN_PX = 2
@@ -65,11 +76,15 @@ def covered(inside: Inside, x: float, y: float, turn: float) -> Values:
     return np.asarray(inside(u, v).reshape(_CELL, _FINE, _CELL, _FINE).mean(axis=(1, 3)))
 
 
-def draw_field(inside: Inside, seed: int) -> Field:
-    """A field of specks, each with a place and a direction of its own."""
+def draw_noise(rng: np.random.Generator) -> FloatArray:
+    """White noise of standard deviation _SIGMA, (3, h, w) float32."""
+    return rng.normal(0, _SIGMA, (3, _CELL * _CELLS, _CELL * _CELLS)).astype(np.float32)
+
+
+def draw_field(inside: Inside, seed: int, ideal: float) -> Field:
+    """A field of specks, each with a place and a direction of its own, of this d' to the ideal observer."""
     rng = np.random.default_rng(seed)
-    size = _CELL * _CELLS
-    density = rng.normal(0, _SIGMA, (3, size, size)).astype(np.float32)
+    density = draw_noise(rng)
     places: tuple[list[tuple[int, int]], list[tuple[int, int]]] = ([], [])
     shapes = []
     for i, j in np.ndindex(_CELLS, _CELLS):
@@ -77,7 +92,7 @@ def draw_field(inside: Inside, seed: int) -> Field:
         places[(i + j) % 2].append((round(i * _CELL + y), round(j * _CELL + x)))
         if (i + j) % 2:
             shape = covered(inside, x, y, rng.uniform(0, np.pi))
-            signal = (IDEAL * _SIGMA / np.sqrt(3 * (shape**2).sum()) * shape).astype(np.float32)
+            signal = (ideal * _SIGMA / np.sqrt(3 * (shape**2).sum()) * shape).astype(np.float32)
             density[:, i * _CELL : (i + 1) * _CELL, j * _CELL : (j + 1) * _CELL] += signal
             shapes.append(signal)
     return Field(density, np.array(places[1]), np.array(places[0]), tuple(shapes))
@@ -115,6 +130,12 @@ def d_prime(some: Values, none: Values) -> float:
     return float(np.sqrt(2) * norm.ppf(np.clip(area, 1e-4, 1 - 1e-4)))
 
 
+def d_prime_searched(some: Values, threshold: float) -> float:
+    """What specks stand out by where one in 10,000 bare places is above the threshold."""
+    share = np.clip(np.mean(some > threshold), 0.5 / len(some), 1 - 0.5 / len(some))
+    return float(norm.ppf(share) - norm.ppf(_FALSE))
+
+
 @dataclass(frozen=True)
 class Efficiency:
     """(d' / d' ideal)^2 and its 95% limits from resampled trials."""
@@ -127,45 +148,79 @@ class Efficiency:
         return f"{self.share:.2f} ({self.low:.2f}-{self.high:.2f})"
 
 
-def efficiency(some: Values, none: Values) -> Efficiency:
-    """Of a statistic's values at specks and at bare places."""
-    rng, drawn = np.random.default_rng(1), []
-    for _ in range(300):
-        a, b = (v[rng.integers(0, len(v), len(v))] for v in (some, none))
-        drawn.append((d_prime(a, b) / IDEAL) ** 2)
-    low, high = np.quantile(drawn, [0.025, 0.975])
-    return Efficiency((d_prime(some, none) / IDEAL) ** 2, float(low), float(high))
+def efficiency(ideal: float, measured: Callable[..., float], *trials: Values) -> Efficiency:
+    """Of d' as `measured` from trials, against the ideal one."""
+    rng = np.random.default_rng(1)
+    drawn = [measured(*(v[rng.integers(0, len(v), len(v))] for v in trials)) for _ in range(300)]
+    low, high = (np.quantile(drawn, [0.025, 0.975]) / ideal) ** 2
+    return Efficiency((measured(*trials) / ideal) ** 2, float(low), float(high))
 
 
-def measure(inside: Inside, fields: int) -> tuple[Efficiency, Efficiency]:
-    """Of the largest signal near by, and of the signal at the place in the filter that another field chose."""
+@dataclass(frozen=True)
+class Bare:
+    """What noise alone gives, at many places: the largest signal near by, (n,), and every filter's, (filters, n)."""
+
+    largest: Values
+    there: Values
+
+    def thresholds(self, chosen: int) -> tuple[float, float]:
+        """What one in 10,000 places is above, of the largest signal and of the chosen filter's."""
+        largest, there = (float(np.quantile(v, 1 - _FALSE)) for v in (self.largest, self.there[chosen]))
+        return largest, there
+
+
+def measure_bare(fields: int) -> Bare:
+    """From fields of noise alone."""
     parts = []
-    for seed in range(fields + 1):
-        field = draw_field(inside, seed)
+    for k in range(fields):
+        rng = np.random.default_rng((77, k))
+        density = draw_noise(rng)
+        places = rng.integers(_CELL // 2, density.shape[1] - _CELL // 2, (_BARE_PLACES // fields, 2))
+        parts.append(signals_at(search(density), places))
+    return Bare(np.concatenate([p[0] for p in parts]), np.concatenate([p[1] for p in parts], axis=1))
+
+
+def _trials(inside: Inside, ideal: float, seeds: range) -> tuple[tuple[Values, Values], tuple[Values, Values]]:
+    """At specks and at bare places: the largest signals, (n,), and every filter's, (filters, n)."""
+    parts = []
+    for seed in seeds:
+        field = draw_field(inside, seed, ideal)
         maps = search(field.density)
         parts.append((signals_at(maps, field.some), signals_at(maps, field.none)))
-    (_, first_some), (_, first_none) = parts[0]
-    best = int(np.argmax([d_prime(a, b) for a, b in zip(first_some, first_none, strict=True)]))
-    largest = [np.concatenate([part[k][0] for part in parts[1:]]) for k in (0, 1)]
-    there = [np.concatenate([part[k][1][best] for part in parts[1:]]) for k in (0, 1)]
-    return efficiency(*largest), efficiency(*there)
+    largest = [np.concatenate([part[k][0] for part in parts]) for k in (0, 1)]
+    there = [np.concatenate([part[k][1] for part in parts], axis=1) for k in (0, 1)]
+    return (largest[0], largest[1]), (there[0], there[1])
+
+
+def measure(inside: Inside, fields: int, bare: Bare) -> tuple[Efficiency, ...]:
+    """At the place in the filter that another field chose, and of the largest signal near by: each as a guess and as a search."""
+    _, chosen_on = _trials(inside, FAINT, range(1))
+    best = int(np.argmax([d_prime(a, b) for a, b in zip(*chosen_on, strict=True)]))
+    near, there = _trials(inside, FAINT, range(1, fields + 1))
+    plain_near, plain_there = (some for some, _ in _trials(inside, PLAIN, range(fields + 1, 2 * fields + 1)))
+    of_largest, of_chosen = bare.thresholds(best)
+    return (
+        efficiency(FAINT, d_prime, there[0][best], there[1][best]),
+        efficiency(PLAIN, partial(d_prime_searched, threshold=of_chosen), plain_there[best]),
+        efficiency(FAINT, d_prime, *near),
+        efficiency(PLAIN, partial(d_prime_searched, threshold=of_largest), plain_near),
+    )
 
 
 def print_table(fields: int) -> None:
     """The table as Markdown, a row at a time."""
+    largest = f"largest within {_WITHIN_PX} px"
     cells = (
-        "speck in white noise",
-        "size in pixels",
-        "trials each way",
-        f"largest signal within {_WITHIN_PX} px",
-        "at the place, in its filter",
-    )
+        "speck in white noise", "size in pixels", "trials each way", "in its filter, guessed", "in its filter, searched",
+        f"{largest}, guessed", f"{largest}, searched",
+    )  # fmt: skip
     print("\n| " + " | ".join(cells) + " |")
-    print("|---" * 5 + "|")
+    print("|---" * len(cells) + "|")
+    bare = measure_bare(fields)
     for name, shape, sizes in (("disc", disc, DISCS), ("bar, 5 to 1", bar, BARS)):
         for size in sizes:
-            near, there = measure(shape(size), fields)
-            print(f"| {name} | {size:g} | {fields * _CELLS**2 // 2} | {near} | {there} |", flush=True)
+            told = " | ".join(str(share) for share in measure(shape(size), fields, bare))
+            print(f"| {name} | {size:g} | {fields * _CELLS**2 // 2} | {told} |", flush=True)
 
 
 def main() -> None:
