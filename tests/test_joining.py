@@ -92,6 +92,16 @@ def test_outlines_that_share_a_stretch_are_one_line_whole() -> None:
     assert measure_specks(joined, 1)[0].measures.length_px == pytest.approx(true, rel=0.06)
 
 
+def test_a_dark_body_at_the_end_of_a_line_is_no_part_of_it() -> None:
+    """A thrips against a bubble's rim: the rim's outlines take it in, and must not take it away."""
+    rim, again = _line(_sine(40, 200), 4), _line(_sine(120, 290), 4)
+    thrips = _line(_sine(40, 62), 4)
+    measured = measure_specks([_speck(rim), _speck(again, 0.28), _speck(thrips, 0.6)], 1)
+    assert measured[2].build.length > 3 * measured[2].build.width
+    joined, used = join_lines(measured, 1)
+    assert (len(joined), used) == (1, {0, 1})
+
+
 def test_two_that_cross_are_two() -> None:
     one, other = _line(np.array([[40, 40], [240, 120]]), 4), _line(np.array([[40, 120], [240, 40]]), 4)
     assert join_lines(_measured(one, other), 1) == ([], set())

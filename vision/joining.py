@@ -27,9 +27,10 @@ _ASTRAY_DEG = 35.0
 _CLOSE = 1.5
 """Gap in widths below which it does not matter which way the other tip lies: the round of a tip is as long."""
 _WIDER = 2.0
-_AS_WIDE = 1.4
-"""The same of pieces that lie along each other: a wider one has taken in what lies beside the line."""
 _STRONGER = 2.5
+"""Width and density of one piece over the other's, at most."""
+_AS_WIDE, _AS_STRONG = 1.4, 1.3
+"""The same of pieces that lie along each other: what is wider has taken in what lies beside the line, what is darker is a body on it."""
 _HELD = 0.7
 """Share of a piece's area within another outline from which it is a part of that."""
 _SHARED = 0.25
@@ -83,10 +84,7 @@ def _holders(pieces: Sequence[int], measured: Sequence[Measured]) -> dict[int, i
     holders: list[int] = []
     out = {}
     for k in order:
-        mine = measured[k].measures
-        out[k] = next(
-            (h for h in holders if _touch(mine, measured[h].measures) and _holds(measured[h].measures, mine)), k
-        )
+        out[k] = next((h for h in holders if _holds(measured[h], measured[k])), k)
         if out[k] == k:
             holders.append(k)
     return out
@@ -98,7 +96,7 @@ def _along_each_other(pieces: Sequence[int], measured: Sequence[Measured]) -> li
     for n, k in enumerate(pieces):
         for other in pieces[n + 1 :]:
             a, b = measured[k].measures, measured[other].measures
-            if not _touch(a, b) or not _alike(measured[k], measured[other], _AS_WIDE):
+            if not _touch(a, b) or not _alike(measured[k], measured[other], _AS_WIDE, _AS_STRONG):
                 continue
             small, large = (a, b) if a.area_px < b.area_px else (b, a)
             if share_within(small, large) > _SHARED:
@@ -115,8 +113,13 @@ def _touch(a: Measures, b: Measures) -> bool:
     )
 
 
-def _holds(one: Measures, part: Measures) -> bool:
-    return one.density * part.density > 0 and share_within(part, one) > _HELD
+def _holds(one: Measured, part: Measured) -> bool:
+    """Whether `part` is a part of `one`: within it, and like it. A thrips in the outline of a fibre is darker than that."""
+    return (
+        _touch(one.measures, part.measures)
+        and _alike(one, part, _AS_WIDE, _AS_STRONG)
+        and share_within(part.measures, one.measures) > _HELD
+    )
 
 
 def _near(tips: Sequence[_Tip], measured: Sequence[Measured]) -> list[tuple[_Tip, _Tip]]:
@@ -161,12 +164,12 @@ def _go_on(one: _Tip, other: _Tip, measured: Sequence[Measured]) -> bool:
     return bool(min(facing, *ahead) > least)
 
 
-def _alike(one: Measured, other: Measured, most_wider: float = _WIDER) -> bool:
+def _alike(one: Measured, other: Measured, most_wider: float = _WIDER, most_stronger: float = _STRONGER) -> bool:
     """Whether two pieces could be of one line: in width, contrast and what they lie on."""
     a, b = one.measures, other.measures
     wider = max(a.width_px, b.width_px) / max(min(a.width_px, b.width_px), 1e-6)
     stronger = max(abs(a.density), abs(b.density)) / max(min(abs(a.density), abs(b.density)), 1e-6)
-    if wider > most_wider or stronger > _STRONGER or a.density * b.density < 0:
+    if wider > most_wider or stronger > most_stronger or a.density * b.density < 0:
         return False
     return one.speck.on_produce == other.speck.on_produce
 

@@ -194,8 +194,11 @@ def _trials(inside: Inside, ideal: float, seeds: range) -> tuple[tuple[Values, V
 
 def measure(inside: Inside, fields: int, bare: Bare) -> tuple[Efficiency, ...]:
     """At the place in the filter that another field chose, and of the largest signal near by: each as a guess and as a search."""
-    _, chosen_on = _trials(inside, FAINT, range(1))
-    best = int(np.argmax([d_prime(a, b) for a, b in zip(*chosen_on, strict=True)]))
+    # By how far the means lie apart: the area under the curve of so few trials would choose by chance.
+    _, (some, none) = _trials(inside, FAINT, range(1))
+    best = int(
+        np.argmax((some.mean(axis=1) - none.mean(axis=1)) / np.maximum(some.std(axis=1) + none.std(axis=1), 1e-6))
+    )
     near, there = _trials(inside, FAINT, range(1, fields + 1))
     plain_near, plain_there = (some for some, _ in _trials(inside, PLAIN, range(fields + 1, 2 * fields + 1)))
     of_largest, of_chosen = bare.thresholds(best)
