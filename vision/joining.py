@@ -2,7 +2,7 @@
 
 Two long outlines are pieces of one line where the tip of each points at the other's over a short gap, and they are alike in width and
 contrast. At least one must be much longer than wide: two thrips end to end are two. A piece that was cut out more than once, whole or
-in part, counts as the longest of its outlines.
+in part, counts as the longest of its outlines; and outlines that share a stretch of one line are pieces of it.
 """
 
 from __future__ import annotations
