@@ -31,6 +31,7 @@ _LINES_TO_LEVEL = 2
 """Level of the pyramid up to which it is looked along lines too; what is thin and wider than that stands out by itself."""
 _LINE_GAIN = np.float32(2)
 """How much more a line may stand out than its own point does; along an even line eight samples gain less than the root of eight."""
+_MOST_OF_HALF = np.float32(np.finfo(np.float16).max)
 _RARITY_FLOOR = 0.1
 """Decades of rarity below which a difference means nothing."""
 
@@ -52,9 +53,9 @@ class ScaleMap:
     ground_inverse: NDArray[np.float64] | None
     produce_inverse: NDArray[np.float64] | None
     stands: FloatArray
-    line: FloatArray | None = None
-    rarer: FloatArray | None = None
-    """(h, w) float32: how far the rarity of its colour stands out of that round it, as a signal to noise; None on bare ground."""
+    line: NDArray[np.float16] | None = None
+    rarer: NDArray[np.float16] | None = None
+    """(h, w): how far the rarity of its colour stands out of that round it, as a signal to noise; None on bare ground."""
 
     def signal_at(self, row: NDArray[np.int64], column: NDArray[np.int64]) -> FloatArray:
         """m at working pixels (n,), from the level's pixel next to each."""
@@ -66,15 +67,18 @@ class ScaleMap:
 
     def line_at(self, row: NDArray[np.int64], column: NDArray[np.int64]) -> FloatArray:
         """What stands out along a line there, (n,); 0 where it was not looked for."""
-        return (
-            np.zeros(len(row), np.float32) if self.line is None else np.asarray(self.line[self._nearest(row, column)])
-        )
+        return self._kept_at(self.line, row, column)
 
     def rarer_at(self, row: NDArray[np.int64], column: NDArray[np.int64]) -> FloatArray:
         """How much rarer the colour is there, (n,); 0 where that is not known."""
-        if self.rarer is None:
+        return self._kept_at(self.rarer, row, column)
+
+    def _kept_at(
+        self, kept: NDArray[np.float16] | None, row: NDArray[np.int64], column: NDArray[np.int64]
+    ) -> FloatArray:
+        if kept is None:
             return np.zeros(len(row), np.float32)
-        return np.asarray(self.rarer[self._nearest(row, column)])
+        return kept[self._nearest(row, column)].astype(np.float32)
 
     def smooth_at(self, row: NDArray[np.int64], column: NDArray[np.int64]) -> FloatArray:
         """c at working pixels: (n, 3)."""
@@ -166,8 +170,18 @@ def _with_rarity(scale: ScaleMap, rare: list[FloatArray], sigma: float, mask: Ma
     rarer /= coarse_to_fine(spread_in_cells(rarer, mask, _RARITY_FLOOR), *mask.shape)
     np.maximum(rarer, 0, out=rarer)
     rarer[~mask] = 0
-    stands, signal = (np.sqrt(m**2 + rarer**2) for m in (scale.stands, scale.signal))
-    return replace(scale, stands=stands, signal=signal, rarer=rarer)
+    kept = _half(rarer)
+    np.square(rarer, out=rarer)
+    stands = _root_of_squares(scale.stands, rarer)
+    signal = stands if scale.signal is scale.stands else _root_of_squares(scale.signal, rarer)
+    return replace(scale, stands=stands, signal=signal, rarer=kept)
+
+
+def _root_of_squares(values: FloatArray, square: FloatArray) -> FloatArray:
+    """Of `values` and of what `square` is the square of; written over `values`, of which there is no room for two."""
+    np.square(values, out=values)
+    values += square
+    return np.sqrt(values, out=values)
 
 
 def _whiten(
@@ -192,4 +206,10 @@ def _whiten(
     if line is not None and grey is not None:
         # Beyond the end of a dark body lines still reach into it; what lies on a line stands out a little by itself, in the same tone.
         signal = np.maximum(stands, np.minimum(line, _LINE_GAIN * grey))
-    return ScaleMap(level, sigma_px, signal, smooth, ground_inverse, produce_inverse, stands, line)
+    kept = None if line is None else _half(line)
+    return ScaleMap(level, sigma_px, signal, smooth, ground_inverse, produce_inverse, stands, kept)
+
+
+def _half(values: FloatArray) -> NDArray[np.float16]:
+    """What is read at places alone, to three digits: the maps are most of the memory that a shot takes."""
+    return np.minimum(values, _MOST_OF_HALF).astype(np.float16)

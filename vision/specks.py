@@ -80,6 +80,7 @@ def search_places(
     largest = _LARGEST_SIGMA_PX if px_per_mm is None else max(2.0, _LARGEST_SIGMA_MM * px_per_mm)
     levels = max(1, int(np.ceil(np.log2(largest / 1.5))) + 1)
     pyramid = build_pyramid(residual, levels + 2)
+    windows = windows_over(pyramid, pixels, light.step)
     colours = count_colours(light.density, ~surfaces.outside) if surfaces.produce.any() else None
     rarity = None if colours is None else rarity_map(light.density, colours)
     maps = map_scales(pyramid, surfaces, levels, rarity, _least_noise(light, surfaces, pixels), _tones(light))
@@ -89,7 +90,6 @@ def search_places(
     for kind in (False, True):
         at = on_produce == kind
         below[at] = _sample(backgrounds[kind], places.row[at], places.column[at], (h, w))
-    windows = windows_over(pyramid, pixels, light.step)
     return Search(
         windows, maps, places, below, glance_at(places, maps, windows, below, light.density, surfaces, px_per_mm)
     )
