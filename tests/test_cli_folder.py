@@ -10,6 +10,7 @@ import pytest
 from cli.batch.folder import find_sources, shot_text
 from faked import photographs
 from vision.errors import CallError
+from vision.kinds import ENDINGS
 
 
 def shots(*paths: Path, out: Path | None = None) -> list[str]:
@@ -43,6 +44,12 @@ def test_one_stem_with_two_endings_is_two_shots(tmp_path: Path) -> None:
     for name in ("IMG_1.jpg", "IMG_1.heic"):
         (tmp_path / name).write_bytes(name.encode())
     assert shots(tmp_path) == ["IMG_1.heic", "IMG_1.jpg"]
+
+
+@pytest.mark.parametrize("ending", sorted({e for endings in ENDINGS.values() for e in endings}))
+def test_no_kind_that_is_read_is_passed_over_in_a_folder(tmp_path: Path, ending: str) -> None:
+    (tmp_path / f"shot{ending.upper()}").write_bytes(b"x")
+    assert shots(tmp_path) == [f"shot{ending.upper()}"]
 
 
 def test_names_are_composed_and_two_that_become_one_stay_apart(tmp_path: Path) -> None:

@@ -12,8 +12,9 @@ from pathlib import Path
 
 from cli.batch.standing import is_output_folder
 from vision.errors import CallError
+from vision.kinds import ENDINGS
 
-PICTURE_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
+PICTURE_ENDINGS = tuple(dict.fromkeys(ending for endings in ENDINGS.values() for ending in endings))
 """What is taken from a folder, in any case of letters; a file that is named itself is tried whatever its ending."""
 
 
