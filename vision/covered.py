@@ -44,7 +44,7 @@ class Covered:
         return signal <= _FAR_STRONGER * self.signals[owner] and sigma_px <= _FAR_COARSER * self.sigmas_px[owner]
 
     def cover(self, speck: Speck) -> None:
-        """Lays an outline, and a little round it, over the pixels it covers."""
+        """Lays an outline, and a little round it, over the pixels it covers, save where a stronger one lies already."""
         self.signals.append(speck.snr)
         self.sigmas_px.append(speck.scale_px)
         grown = cv2.dilate(speck.mask.astype(np.uint8), np.ones((3, 3), np.uint8))
@@ -59,4 +59,7 @@ class Covered:
         i = np.rint(speck.top + rows * fine - first).astype(int)
         j = np.rint(speck.left + columns * fine - first).astype(int)
         inside = (i >= 0) & (j >= 0) & (i < h) & (j < w)
-        taken[i[inside], j[inside]] = len(self.signals)
+        i, j = i[inside], j[inside]
+        # Nothing owns a pixel with signal 0: index 0 is for that.
+        free = np.array([0.0, *self.signals])[taken[i, j]] <= speck.snr
+        taken[i[free], j[free]] = len(self.signals)

@@ -15,8 +15,10 @@ from vision.types import FloatArray, MaskArray, Measures
 
 _SAME = 0.6
 """Share of both together: the outline of two equal bodies that touch shares half with either."""
-_DILUTED = 0.6
+_DILUTED = 0.75
 """Share of another outline's density below which a larger one holds as much surroundings as body."""
+_SOFTER, _SHARPEST_PX = 2.0, 0.7
+"""Blur of one outline's edge over another's from which it is that of a shade, and the blur below which all edges are sharp."""
 _RASTER_PX = 96
 """Longest side, in cells, of the raster two outlines are compared on: fine enough for that."""
 
@@ -46,9 +48,10 @@ def without_repeats(order: Sequence[int], measures: Sequence[Measures]) -> list[
 
 
 def _replaces(measures: Sequence[Measures], k: int, first: int, kept: int) -> bool:
-    """Whether outline `k` has the body more wholly than the one that is kept; it must still be the same as the first, or ever larger
-    ones would creep over what lies beside it."""
-    return _is_better(measures[k], measures[kept]) and (kept == first or _is_same(measures[k], measures[first]))
+    """Whether outline `k` has the body more wholly than the one that is kept; it must still be the same as the first, and as sharp, or
+    ever larger ones would creep over what lies beside it."""
+    one, other, founder = measures[k], measures[kept], measures[first]
+    return _is_better(one, other) and (kept == first or (_is_same(one, founder) and not _is_shade(one, founder)))
 
 
 def _is_better(one: Measures, other: Measures) -> bool:
@@ -56,7 +59,12 @@ def _is_better(one: Measures, other: Measures) -> bool:
     paler, darker = sorted((abs(one.density), abs(other.density)))
     if paler < _DILUTED * darker:
         return abs(one.density) == darker
-    return one.area_px > other.area_px
+    return _is_shade(other, one) or (one.area_px > other.area_px and not _is_shade(one, other))
+
+
+def _is_shade(one: Measures, other: Measures) -> bool:
+    """Whether the first outline's edge is so much softer than the second's that it is that of a shade."""
+    return one.blur_px > _SOFTER * max(other.blur_px, _SHARPEST_PX)
 
 
 def _is_same(a: Measures, b: Measures) -> bool:

@@ -1,0 +1,67 @@
+"""Which of several outlines of one body stays, and who owns a place that two outlines cover.
+
+Rules of our own, checked on discs whose sizes are given (no outside source).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from vision.covered import Covered
+from vision.overlap import without_repeats
+from vision.types import Measures, Speck, Surfaces, Tone
+
+
+def disc(diameter: float, density: float = 0.7, blur_px: float = 0.7) -> Measures:
+    """What is measured of a disc round (100, 100)."""
+    a = np.linspace(0, 2 * np.pi, 60, endpoint=False)
+    outline = (100 + 0.5 * diameter * np.stack([np.cos(a), np.sin(a)], axis=1)).astype(np.float32)
+    low, wide = round(100 - diameter / 2), round(diameter)
+    return Measures(
+        100, 100, low, low, wide, wide, 0, diameter, diameter, diameter, diameter, np.pi * diameter**2 / 4, diameter, 1, 1, 1,
+        20, density, 50, blur_px, outline,
+    )  # fmt: skip
+
+
+def square(side: int, snr: float) -> Speck:
+    """A speck of so many pixels each way, from row and column 15 on."""
+    whole, flat = np.ones((side, side), bool), np.ones((side, side), np.float32)
+    below = (0.0, 0.0, 0.0)
+    return Speck(
+        15, 15, 1, whole, flat, flat, np.ones((side, side, 3), np.float32), below, False, Tone.DARKER, snr, 2.0, 0.0, (), 0.0, ()
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("order", [[0, 1], [1, 0]])
+def test_the_larger_of_two_sharp_outlines_stays(order: list[int]) -> None:
+    kept = without_repeats(order, [disc(40), disc(46)])
+    assert [whole for _, whole in kept] == [1]
+
+
+@pytest.mark.parametrize("order", [[0, 1], [1, 0]])
+def test_a_body_with_its_shade_does_not_take_the_place_of_the_body(order: list[int]) -> None:
+    kept = without_repeats(order, [disc(40), disc(46, density=0.6, blur_px=5)])
+    assert [whole for _, whole in kept] == [0]
+
+
+def test_nor_does_it_step_by_step() -> None:
+    softer = [disc(40, blur_px=0.4), disc(42, blur_px=1.2), disc(44, blur_px=2.3), disc(46, blur_px=4.5)]
+    assert [whole for _, whole in without_repeats([0, 1, 2, 3], softer)] == [1]
+
+
+@pytest.mark.parametrize("order", [[0, 1], [1, 0]])
+def test_what_is_far_paler_is_the_body_and_its_surroundings(order: list[int]) -> None:
+    kept = without_repeats(order, [disc(40, density=0.37), disc(46, density=0.26)])
+    assert [whole for _, whole in kept] == [0]
+
+
+def test_a_fainter_outline_does_not_take_a_place_from_a_stronger_one() -> None:
+    bare = np.ones((40, 40), bool)
+    covered = Covered.nothing(Surfaces(bare, ~bare, ~bare))
+    covered.cover(square(9, 100.0))
+    covered.cover(square(9, 10.0))
+    assert covered.hides(20, 20, 140.0, 2.0)
+    covered.cover(square(9, 200.0))
+    assert covered.hides(20, 20, 290.0, 2.0)
+    assert not covered.hides(20, 20, 310.0, 2.0)
