@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -79,6 +81,13 @@ def test_a_pale_line_does_not_go_on_as_a_dark_one() -> None:
     unlike = measure_specks([_speck(first), _speck(second, -0.2)], 1)
     assert len(join_lines(alike, 1)[0]) == 1
     assert join_lines(unlike, 1)[0] == []
+
+
+def test_a_body_that_stands_out_far_more_does_not_go_on_a_faint_line() -> None:
+    rim, larva = _line(np.array([[40, 80], [120, 80]]), 4), _line(np.array([[128, 80], [150, 80]]), 4)
+    strong = replace(_speck(larva), snr=100.0)
+    assert len(join_lines(measure_specks([_speck(rim), _speck(larva)], 1), 1)[0]) == 1
+    assert join_lines(measure_specks([_speck(rim), strong], 1), 1) == ([], set())
 
 
 def test_outlines_that_share_a_stretch_are_one_line_whole() -> None:

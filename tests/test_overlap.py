@@ -65,3 +65,12 @@ def test_a_fainter_outline_does_not_take_a_place_from_a_stronger_one() -> None:
     covered.cover(square(9, 200.0))
     assert covered.hides(20, 20, 290.0, 2.0)
     assert not covered.hides(20, 20, 310.0, 2.0)
+
+
+def test_a_wide_outline_hides_a_small_body_only_where_not_everything_is_asked_for() -> None:
+    bare = np.ones((200, 200), bool)
+    for everything in (False, True):
+        covered = Covered.nothing(Surfaces(bare, ~bare, ~bare), everything)
+        covered.cover(square(100, 100.0))
+        assert covered.hides(60, 60, 20.0, 0.65) is not everything
+        assert covered.hides(60, 60, 20.0, 4.0)

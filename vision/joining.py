@@ -28,7 +28,8 @@ _CLOSE = 1.5
 """Gap in widths below which it does not matter which way the other tip lies: the round of a tip is as long."""
 _WIDER = 2.0
 _STRONGER = 2.5
-"""Width and density of one piece over the other's, at most."""
+_CLEARER = 4.0
+"""Width, density and signal of one piece over the other's, at most: a body at the end of a line stands out far more than that."""
 _AS_WIDE, _AS_STRONG = 1.4, 1.3
 """The same of pieces that lie along each other: what is wider has taken in what lies beside the line, what is darker is a body on it."""
 _HELD = 0.7
@@ -170,6 +171,8 @@ def _alike(one: Measured, other: Measured, most_wider: float = _WIDER, most_stro
     wider = max(a.width_px, b.width_px) / max(min(a.width_px, b.width_px), 1e-6)
     stronger = max(abs(a.density), abs(b.density)) / max(min(abs(a.density), abs(b.density)), 1e-6)
     if wider > most_wider or stronger > most_stronger or a.density * b.density < 0:
+        return False
+    if max(a.snr, b.snr) > _CLEARER * min(a.snr, b.snr):
         return False
     return one.speck.on_produce == other.speck.on_produce
 

@@ -123,7 +123,7 @@ def find_specks(
     likely = np.round(glance.raw(search.glances)[:, 0], 6)
     order = np.argsort(-likely, kind="stable")
     found: list[Speck] = []
-    covered = Covered.nothing(surfaces)
+    covered = Covered.nothing(surfaces, everything)
     looks = 0
     for k in order:
         if likely[k] < _LEAST_LIKELY and not everything:
