@@ -5,6 +5,8 @@ Rules of our own, checked on discs whose sizes are given (no outside source).
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -62,9 +64,9 @@ def test_a_fainter_outline_does_not_take_a_place_from_a_stronger_one() -> None:
     covered.cover(square(9, 100.0))
     covered.cover(square(9, 10.0))
     assert covered.hides(20, 20, 140.0, 2.0)
+    assert len(np.unique(covered.owner)) == 2
     covered.cover(square(9, 200.0))
-    assert covered.hides(20, 20, 290.0, 2.0)
-    assert not covered.hides(20, 20, 310.0, 2.0)
+    assert set(np.unique(covered.owner)) == {0, 3}
 
 
 def test_a_wide_outline_hides_a_small_body_only_where_not_everything_is_asked_for() -> None:
@@ -74,3 +76,32 @@ def test_a_wide_outline_hides_a_small_body_only_where_not_everything_is_asked_fo
         covered.cover(square(100, 100.0))
         assert covered.hides(60, 60, 20.0, 0.65) is not everything
         assert covered.hides(60, 60, 20.0, 4.0)
+
+
+@pytest.mark.parametrize("zoom", [1, 2, 4, 8])
+def test_a_coarse_outline_covers_every_pixel_within_it(zoom: int) -> None:
+    bare = np.ones((120, 120), bool)
+    covered = Covered.nothing(Surfaces(bare, ~bare, ~bare))
+    covered.cover(replace(square(9, 100.0), zoom=zoom))
+    rows, columns = np.nonzero(covered.owner[0])
+    assert len(rows) == (9 * zoom) ** 2 == (np.ptp(rows) + 1) * (np.ptp(columns) + 1)
+    # Its first pixel's middle lies at row and column 15, as the halvings of a picture have it.
+    assert abs(rows.mean() - (15 + 4 * zoom)) <= 0.5
+
+
+def test_on_produce_a_wide_shade_hides_no_small_body() -> None:
+    produce = np.ones((200, 200), bool)
+    covered = Covered.nothing(Surfaces(~produce, produce, ~produce))
+    covered.cover(replace(square(60, 100.0), on_produce=True))
+    assert not covered.hides(45, 45, 20.0, 1.5)
+    assert covered.hides(45, 45, 20.0, 6.0)
+
+
+def test_of_one_body_what_has_more_signal_but_no_more_contrast_is_hidden() -> None:
+    bare = np.ones((60, 60), bool)
+    covered = Covered.nothing(Surfaces(bare, ~bare, ~bare))
+    strength = np.ones((9, 9), np.float32)
+    strength[4, 4] = 3.0
+    covered.cover(replace(square(9, 100.0), strength=strength))
+    assert covered.hides(17, 17, 400.0, 2.0)
+    assert not covered.hides(19, 19, 400.0, 2.0)

@@ -46,7 +46,8 @@ def test_any_features_give_shares_that_add_up(row: list[float]) -> None:
     ranker = shipped_ranker()
     shares = ranker.shares(np.array([row]))
     assert shares.sum() == pytest.approx(1.0)
-    scores, kinds = ranker.judge(np.array([row]))
+    scores = ranker.scores(np.array([row]))
+    kinds = ranker.resembles(np.array([row]), scores)
     assert 0 <= scores[0] <= 1
     assert (kinds[0] in ranker.insects) == (scores[0] >= 0.5)
 

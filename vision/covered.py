@@ -16,13 +16,13 @@ from numpy.typing import NDArray
 from vision.types import MaskArray, Speck, Surfaces
 
 _FAR_STRONGER = 1.5
-"""How much more than the outline it lies under a place must stand out to be another body."""
+"""How much more than the outline it lies under a place must stand out, in signal and in contrast, to be another body."""
 
 _FAR_COARSER = 2.5
-"""How much coarser the scale must be."""
+"""How much coarser than that at which it stood out, and than its own, the scale must be."""
 
-_FAR_FINER = 14.0
-"""How much finer, where everything is asked for: a mite on a leaf that stands out is no part of that."""
+_FAR_FINER, _FAR_FINER_ON_PRODUCE = 14.0, 5.0
+"""How much finer than its own, where everything is asked for, and on produce, whose shades are wide: a mite in one is no part of it."""
 
 _SIGMA_OF_WIDTH = 0.4
 """The smoothing at which a body stands out most, in its widths."""
@@ -36,8 +36,7 @@ class Covered:
     produce: MaskArray
     owner: NDArray[np.int32]
     everything: bool
-    signals: list[float] = field(default_factory=list)
-    sigmas_px: list[float] = field(default_factory=list)
+    specks: list[Speck] = field(default_factory=list)
     widths_px: list[float] = field(default_factory=list)
 
     @classmethod
@@ -50,14 +49,19 @@ class Covered:
         owner = int(self.owner[int(self.produce[row, column]), row, column]) - 1
         if owner < 0:
             return False
-        if self.everything and _FAR_FINER * sigma_px < _SIGMA_OF_WIDTH * self.widths_px[owner]:
+        speck, own_px = self.specks[owner], _SIGMA_OF_WIDTH * self.widths_px[owner]
+        if sigma_px > _FAR_COARSER * max(speck.scale_px, own_px):
             return False
-        return signal <= _FAR_STRONGER * self.signals[owner] and sigma_px <= _FAR_COARSER * self.sigmas_px[owner]
+        if speck.on_produce and _FAR_FINER_ON_PRODUCE * sigma_px < own_px:
+            return False
+        if self.everything and _FAR_FINER * sigma_px < own_px:
+            return False
+        # Of one and the same body a coarser place has more signal, since it holds more of it: its contrast is what tells.
+        return signal <= _FAR_STRONGER * speck.snr or _strength_at(speck, row, column) <= _FAR_STRONGER
 
     def cover(self, speck: Speck) -> None:
         """Lays an outline, and a little round it, over the pixels it covers, save where a stronger one lies already."""
-        self.signals.append(speck.snr)
-        self.sigmas_px.append(speck.scale_px)
+        self.specks.append(speck)
         depth = cv2.distanceTransform(np.pad(speck.mask, 1).astype(np.uint8), cv2.DIST_L2, 5)
         self.widths_px.append(2 * float(depth.max()) * speck.zoom)
         grown = cv2.dilate(speck.mask.astype(np.uint8), np.ones((3, 3), np.uint8))
@@ -69,10 +73,18 @@ class Covered:
         rows, columns = np.nonzero(grown)
         fine = min(speck.zoom, 1.0)
         first = 0.5 * max(speck.zoom - 1, 0)  # a coarse pixel's middle lies on that of its first part and half the rest
-        i = np.rint(speck.top + rows * fine - first).astype(int)
-        j = np.rint(speck.left + columns * fine - first).astype(int)
+        # Halves all go up: rounded to even, every other row and column of an even zoom would stay bare.
+        i = np.floor(speck.top + rows * fine - first + 0.5).astype(int)
+        j = np.floor(speck.left + columns * fine - first + 0.5).astype(int)
         inside = (i >= 0) & (j >= 0) & (i < h) & (j < w)
         i, j = i[inside], j[inside]
         # Nothing owns a pixel with signal 0: index 0 is for that.
-        free = np.array([0.0, *self.signals])[taken[i, j]] <= speck.snr
-        taken[i[free], j[free]] = len(self.signals)
+        free = np.array([0.0, *(known.snr for known in self.specks)])[taken[i, j]] <= speck.snr
+        taken[i[free], j[free]] = len(self.specks)
+
+
+def _strength_at(speck: Speck, row: int, column: int) -> float:
+    """Its contrast at a working pixel, over that where it stood out; without end beside it."""
+    i, j = round((row - speck.top) / speck.zoom), round((column - speck.left) / speck.zoom)
+    h, w = speck.mask.shape
+    return float(speck.strength[i, j]) if 0 <= i < h and 0 <= j < w and speck.mask[i, j] else float("inf")

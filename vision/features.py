@@ -23,7 +23,7 @@ FEATURES: tuple[str, ...] = (
     "delta_l", "delta_a", "delta_b", "body_l", "body_a", "body_b", "around_l", "around_a", "around_b",
     "snr", "response_finer", "response_coarser", "response_far_coarser",
     "middle_to_rim", "unevenness", "darkest", "lightest", "end_contrast", "taper", "pear",
-    "blur_to_width", "around_spread", "around_to_contrast",
+    "blur_to_width", "edge_evenness", "around_spread", "around_to_contrast",
     "glance", *KEPT, "siblings", "crowd", "crowd_strength",
     "on_produce", "lighter", "lit_above", "rim_distance", "at_picture_edge",
 )  # fmt: skip
@@ -57,7 +57,7 @@ def _own(m: Measured, px_per_mm: float | None) -> list[float]:
         x.density, *(float(v) for v in channel), x.delta_e,
         *(float(v) for v in lab), *(float(v) for v in m.body_lab), *(float(v) for v in m.around_lab),
         *_responses(m), *_inside(m),
-        x.blur_px / max(x.width_px, 1e-6), m.around_spread, m.around_spread / contrast,
+        x.blur_px / max(x.width_px, 1e-6), m.edge_evenness, m.around_spread, m.around_spread / contrast,
         m.speck.likely, *m.speck.glanced,
     ]  # fmt: skip
 

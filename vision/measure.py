@@ -17,6 +17,7 @@ from scipy.stats import norm
 
 from vision.colour import ciede2000, lab_of_density, luminance_density
 from vision.contour import Form, trace
+from vision.edges import blur_of, edge_slopes, evenness
 from vision.midline import middle_line
 from vision.types import MaskArray, Measures, Speck
 
@@ -30,12 +31,6 @@ _SLIM = 0.45
 """Ratio of the Feret diameters below which it is looked along whether it bends."""
 _LONG = 1.8
 """Length over width below which a body has no middle line worth speaking of."""
-_DIFFERENCE = 1 / 3
-"""Variance, in window pixels, that a central difference adds: that of a box two pixels wide."""
-_SHARPEST = 0.375
-"""Blur in window pixels whose MTF50 is half a cycle per pixel: nothing finer can be told from pixels."""
-_GRADIENT_OF_BLUR = 0.39894
-"""Steepest slope of a unit edge blurred by a Gaussian of standard deviation 1: 1 / sqrt(2 pi)."""
 
 
 @dataclass(frozen=True)
@@ -54,6 +49,8 @@ class Measured:
     around_lab: NDArray[np.float64]
     around_spread: float
     """Standard deviation of the luminance density in the surroundings."""
+    edge_evenness: float
+    """How much of the slope of its steeper edge its softer one has, 0..1; see edges.py."""
 
 
 def measure_specks(specks: Sequence[Speck], step: int) -> tuple[Measured, ...]:
@@ -120,7 +117,8 @@ def _measured(
 ) -> Measured:
     body = _without_legs(speck, form)
     build = build_of(body)
-    blur = _blur(speck, form)
+    slopes = edge_slopes(speck, form.points)
+    blur = blur_of(slopes, speck)
     x, y, angle = _place(speck)
     f = speck.zoom * step
     outline = in_shot(speck, form.points, step).astype(np.float32)
@@ -149,7 +147,7 @@ def _measured(
         blur_px=blur * f,
         outline_px=outline,
     )
-    return Measured(speck, measures, form, body, build, *colours)
+    return Measured(speck, measures, form, body, build, *colours, evenness(slopes))
 
 
 def in_shot(speck: Speck, points: NDArray[np.float64], step: int) -> NDArray[np.float64]:
@@ -236,23 +234,6 @@ def _place(speck: Speck) -> tuple[float, float, float]:
     xx, yy, xy = (dx * dx * weight).sum(), (dy * dy * weight).sum(), (dx * dy * weight).sum()
     angle = float(np.rad2deg(0.5 * np.arctan2(2 * xy, xx - yy))) % 180.0
     return x, y, angle
-
-
-def _blur(speck: Speck, form: Form) -> float:
-    """Standard deviation of the edge's blur in window pixels, from the steepest quarter of the outline."""
-    strengths = np.sort(speck.strength[speck.mask])
-    level = max(float(strengths[int(0.8 * (len(strengths) - 1))]), 1e-3)
-    h, w = speck.strength.shape
-    rows = np.clip(np.rint(form.points[:, 1]).astype(int), 0, h - 1)
-    cols = np.clip(np.rint(form.points[:, 0]).astype(int), 0, w - 1)
-    up, down = speck.strength[np.maximum(rows - 1, 0), cols], speck.strength[np.minimum(rows + 1, h - 1), cols]
-    left, right = speck.strength[rows, np.maximum(cols - 1, 0)], speck.strength[rows, np.minimum(cols + 1, w - 1)]
-    slopes = np.sort(np.hypot(down - up, right - left)) / (2 * level)
-    slope = float(slopes[int(0.75 * (len(slopes) - 1))])
-    seen = _GRADIENT_OF_BLUR / max(slope, 0.02)
-    halvings = max(0, round(np.log2(speck.zoom)))
-    added = speck.smoothed_px**2 + _DIFFERENCE + (1 - 4.0**-halvings) / 3
-    return float(np.sqrt(max(seen**2 - added, _SHARPEST**2)))
 
 
 def _colours(speck: Speck) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:

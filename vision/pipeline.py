@@ -40,6 +40,7 @@ from vision.types import (
     Usable,
 )
 from vision.unchanged import without_marks
+from vision.wholes import parts_taken_in
 
 _SEARCH_PX_PER_MM = 10.0
 """Least resolution of the search: finer shots are averaged down by a whole number, never below it. A thrips 0.2 mm wide is then
@@ -167,17 +168,22 @@ def _list(seen: Seen, ranker: Ranker, cut: Cut, ground: Ground, setup: Setup) ->
     """Candidates above the cut, best first: by score, then from top to bottom and left to right."""
     if not seen.measured:
         return (), 0
-    scores, kinds = ranker.judge(seen.features)
+    scores = ranker.scores(seen.features)
     rounded = np.round(scores, 3)
     order = sorted(
         (k for k in range(len(seen.measured)) if rounded[k] >= cut.min_score),
         key=lambda k: (-rounded[k], seen.measured[k].measures.y_px, seen.measured[k].measures.x_px),
     )
-    bodies = without_repeats(order, [m.measures for m in seen.measured])
+    measures = [m.measures for m in seen.measured]
+    bodies = without_repeats(order, measures)
+    if cut.min_score > 0:  # else whatever stands out is asked for, parts too
+        bodies = parts_taken_in(bodies, measures, scores)
     kept = bodies if cut.max_flags is None else bodies[: cut.max_flags]
+    likest, wholes = [k for k, _ in kept], [whole for _, whole in kept]
+    kinds = ranker.resembles(seen.features[wholes], scores[likest])
     listed = tuple(
-        _candidate(number, seen.measured[whole], float(rounded[k]), kinds[k], ground, setup, seen.light.step)
-        for number, (k, whole) in enumerate(kept, start=1)
+        _candidate(number, seen.measured[whole], float(rounded[k]), kind, ground, setup, seen.light.step)
+        for number, ((k, whole), kind) in enumerate(zip(kept, kinds, strict=True), start=1)
     )
     return listed, len(bodies) - len(kept)
 

@@ -48,16 +48,18 @@ class Ranker:
         shares = np.exp(raw)
         return np.asarray(shares / shares.sum(axis=1, keepdims=True))
 
-    def judge(self, features: NDArray[Any]) -> tuple[NDArray[np.float64], tuple[str, ...]]:
-        """Scores (n,), and for each speck the kind it resembles most: an insect from a score of one half, else a look-alike."""
+    def scores(self, features: NDArray[Any]) -> NDArray[np.float64]:
+        """How much each speck looks like an insect, 0..1: (n, len(FEATURES)) -> (n,) float64."""
+        return np.asarray(1 / (1 + np.exp(-np.clip(self.insect.raw(features)[:, 0], -30, 30))))
+
+    def resembles(self, features: NDArray[Any], scores: NDArray[np.float64]) -> tuple[str, ...]:
+        """The kind that each speck of these scores (n,) resembles most: an insect from a score of one half, else a look-alike."""
         shares = self.shares(features)
         insect = np.array([kind in self.insects for kind in self.kinds])
-        scores = 1 / (1 + np.exp(-np.clip(self.insect.raw(features)[:, 0], -30, 30)))
-        resembles = []
-        for row, score in zip(shares, scores, strict=True):
-            allowed = insect if score >= 0.5 else ~insect
-            resembles.append(self.kinds[int(np.where(allowed, row, -1).argmax())])
-        return scores, tuple(resembles)
+        return tuple(
+            self.kinds[int(np.where(insect if score >= 0.5 else ~insect, row, -1).argmax())]
+            for row, score in zip(shares, scores, strict=True)
+        )
 
 
 def parse_ranker(data: bytes) -> Ranker:

@@ -9,6 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+_LOOKS_ROUND = 4
+"""Every so many levels, what has reached its leaf is left out."""
+
 
 @dataclass(frozen=True)
 class Trees:
@@ -40,16 +43,26 @@ class Trees:
         return out
 
     def _leaves(self, x: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Value of the leaf that each row of `x` ends in, (n, trees)."""
         flat, gaps = x.ravel(), bool(np.isnan(x).any())
-        offset = (np.arange(len(x), dtype=np.int32) * x.shape[1])[:, None]
-        node = np.broadcast_to(self.root, (len(x), len(self.root)))
-        for _ in range(self.depth):
+        many = len(self.root)
+        ends = np.tile(self.root, len(x))
+        at = np.arange(len(ends), dtype=np.int32)
+        offset = at // many * np.int32(x.shape[1])
+        node = ends.copy()
+        for level in range(1, self.depth + 1):
             seen = flat.take(offset + self.feature.take(node))
             second = ~(seen <= self.threshold.take(node))
             if gaps:
                 second &= ~(np.isnan(seen) & self.missing_left.take(node))
             node = self.children.take(2 * node + second)
-        return np.asarray(self.value.take(node))
+            if level % _LOOKS_ROUND == 0:
+                # Trees that grow by their best leaf are deep in few places: most rows have long arrived.
+                ends[at] = node
+                going = np.flatnonzero(self.children.take(2 * node) != node)
+                at, offset, node = at.take(going), offset.take(going), node.take(going)
+        ends[at] = node
+        return np.asarray(self.value.take(ends)).reshape(len(x), many)
 
 
 def trees_of(document: Mapping[str, Any], features: int) -> Trees:

@@ -118,7 +118,7 @@ def bench(kind: str, rounds: int) -> None:
         ("specks", lambda: find_specks(light, surfaces, scale, ranker.glance, shot.pixels)),
         ("measures", lambda: measure_specks(specks, light.step)),
         ("features", lambda: features_of(measured, surfaces, lit, PX_PER_MM, light.step)),
-        ("score", lambda: ranker.judge(features)),
+        ("score", lambda: ranker.scores(features)),
         ("bytes to table rows, whole", lambda: to_rows(data)),
         ("annotated picture", lambda: annotate(shot, inspection)),
         ("its encoding", lambda: encode_jpeg(picture, 90)),
