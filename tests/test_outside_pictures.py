@@ -68,7 +68,6 @@ class TestSweets:
         assert None not in found
         assert {c.shape for c in found if c} == {"round"}
 
-    @pytest.mark.xfail(reason="two of 12, where others lie near, have ragged outlines: 0.70 and 0.73")
     def test_their_outlines_are_circles(self) -> None:
         found = matched(sweets(), flags_of(opencv_picture("smarties.png"), 20.0))
         assert all(c and c.measures.circularity > 0.9 for c in found)
