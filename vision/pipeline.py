@@ -40,7 +40,7 @@ from vision.types import (
     Usable,
 )
 from vision.unchanged import without_marks
-from vision.wholes import parts_taken_in
+from vision.wholes import COULD_BE, parts_taken_in
 
 _SEARCH_PX_PER_MM = 10.0
 """Least resolution of the search: finer shots are averaged down by a whole number, never below it. A thrips 0.2 mm wide is then
@@ -170,14 +170,16 @@ def _list(seen: Seen, ranker: Ranker, cut: Cut, ground: Ground, setup: Setup) ->
         return (), 0
     scores = ranker.scores(seen.features)
     rounded = np.round(scores, 3)
+    # A whole may lie below the cut and have a part above it.
+    least = COULD_BE * cut.min_score
     order = sorted(
-        (k for k in range(len(seen.measured)) if rounded[k] >= cut.min_score),
+        (k for k in range(len(seen.measured)) if rounded[k] >= least),
         key=lambda k: (-rounded[k], seen.measured[k].measures.y_px, seen.measured[k].measures.x_px),
     )
     measures = [m.measures for m in seen.measured]
     bodies = without_repeats(order, measures)
     if cut.min_score > 0:  # else whatever stands out is asked for, parts too
-        bodies = parts_taken_in(bodies, measures, scores)
+        bodies = [body for body in parts_taken_in(bodies, measures, scores) if rounded[body[0]] >= cut.min_score]
     kept = bodies if cut.max_flags is None else bodies[: cut.max_flags]
     likest, wholes = [k for k, _ in kept], [whole for _, whole in kept]
     kinds = ranker.resembles(seen.features[wholes], scores[likest])

@@ -18,7 +18,7 @@ _WITHIN = 0.8
 """Share of a part's area that lies within the whole."""
 _LARGER = 8.0
 """Area of a whole over that of its part, at most: what is smaller lies on a body and is none of its parts."""
-_COULD_BE = 0.1
+COULD_BE = 0.1
 """Score of a whole over that of its part, at least."""
 _ANOTHER = 0.3
 """Score over that of the best part, from which a part that lies apart from it speaks for a second body."""
@@ -36,7 +36,7 @@ def parts_taken_in(bodies: Sequence[Body], measures: Sequence[Measures], scores:
         parts = [n for n in held if n not in gone]
         better = sorted((n for n in parts if place[n] < place[whole]), key=lambda n: place[n])
         score = [float(scores[bodies[place[n]][0]]) for n in (whole, *better)]
-        if better and (score[0] < _COULD_BE * score[1] or _are_two([outlines[n] for n in better], score[1:])):
+        if better and (score[0] < COULD_BE * score[1] or _are_two([outlines[n] for n in better], score[1:])):
             continue
         gone |= set(parts)
         place[whole] = min([place[whole], *(place[n] for n in better)])
