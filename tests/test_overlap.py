@@ -78,6 +78,20 @@ def test_a_wide_outline_hides_a_small_body_only_where_not_everything_is_asked_fo
         assert covered.hides(60, 60, 20.0, 4.0)
 
 
+@pytest.mark.parametrize("zoom", [1, 2, 4])
+def test_contrast_is_looked_up_in_the_pixel_that_covers_the_place(zoom: int) -> None:
+    bare = np.ones((80, 80), bool)
+    covered = Covered.nothing(Surfaces(bare, ~bare, ~bare))
+    strength = np.full((9, 9), 3.0, np.float32)
+    strength[1:-1, 1:-1] = 1.0
+    covered.cover(replace(square(9, 100.0), zoom=zoom, strength=strength))
+    within = np.zeros((80, 80), bool)
+    for row, column in np.argwhere(covered.owner[0]):
+        within[row, column] = covered.hides(row, column, 400.0, 2.0)
+    rows, columns = np.nonzero(within)
+    assert len(rows) == (np.ptp(rows) + 1) * (np.ptp(columns) + 1) == (7 * zoom) ** 2
+
+
 @pytest.mark.parametrize("zoom", [1, 2, 4, 8])
 def test_a_coarse_outline_covers_every_pixel_within_it(zoom: int) -> None:
     bare = np.ones((120, 120), bool)

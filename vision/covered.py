@@ -1,12 +1,13 @@
 """What outlines already cover: a body stands out in many places, at several scales, and is to be looked at once.
 
 A place under an outline belongs to it where it lies on the same surface, does not stand out far more than that did, nor at a far
-coarser scale (nor, where everything is asked for, at a far finer one). So a faint outline that has run along a rim hides no plain
-body, and a part of a body does not hide the whole of it.
+coarser scale, nor at a far finer one (on produce, whose shades are wide, and where everything is asked for). So a faint outline that
+has run along a rim hides no plain body, and a part of a body does not hide the whole of it.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 import cv2
@@ -78,13 +79,14 @@ class Covered:
         j = np.floor(speck.left + columns * fine - first + 0.5).astype(int)
         inside = (i >= 0) & (j >= 0) & (i < h) & (j < w)
         i, j = i[inside], j[inside]
-        # Nothing owns a pixel with signal 0: index 0 is for that.
+        # What no outline covers has owner 0 and counts as one without signal.
         free = np.array([0.0, *(known.snr for known in self.specks)])[taken[i, j]] <= speck.snr
         taken[i[free], j[free]] = len(self.specks)
 
 
 def _strength_at(speck: Speck, row: int, column: int) -> float:
     """Its contrast at a working pixel, over that where it stood out; without end beside it."""
-    i, j = round((row - speck.top) / speck.zoom), round((column - speck.left) / speck.zoom)
+    # The coarse pixel whose parts `cover` lays there: halves go down.
+    i, j = (math.ceil(n / speck.zoom - 0.5) for n in (row - speck.top, column - speck.left))
     h, w = speck.mask.shape
     return float(speck.strength[i, j]) if 0 <= i < h and 0 <= j < w and speck.mask[i, j] else float("inf")
