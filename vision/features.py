@@ -13,20 +13,29 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.glance import KEPT
+from vision.grain import grain_round
+from vision.limbs import count_spokes, hollow
 from vision.measure import Measured
-from vision.types import FloatArray, LitFrom, Surfaces, Tone
+from vision.types import FloatArray, LitFrom, MaskArray, Speck, Surfaces, Tone
 
 FEATURES: tuple[str, ...] = (
     "length_mm", "width_mm", "equivalent_mm", "blur_mm",
     "aspect", "circularity", "solidity", "body_solidity", "straightness", "winding", "bend", "legs",
+    "spokes", "spokes_far", "hollow", "holes",
     "density", "density_red", "density_green", "density_blue", "delta_e",
     "delta_l", "delta_a", "delta_b", "body_l", "body_a", "body_b", "around_l", "around_a", "around_b",
     "snr", "response_finer", "response_coarser", "response_far_coarser",
     "middle_to_rim", "unevenness", "darkest", "lightest", "end_contrast", "taper", "pear",
-    "blur_to_width", "edge_evenness", "around_spread", "around_to_contrast",
+    "blur_to_width", "edge_evenness", "around_spread", "around_to_contrast", "grain", "along_grain",
     "glance", *KEPT, "siblings", "crowd", "crowd_strength",
-    "on_produce", "lighter", "lit_above", "rim_distance", "at_picture_edge",
+    "on_produce", "lighter", "lit_above", "rim_distance", "at_picture_edge", "ground_share", "ground_round", "neutral",
 )  # fmt: skip
+
+
+_NEXT_PX = 7
+"""Window pixels across of what counts as next to a speck."""
+_FAINT = 0.05
+"""Density below which a share of it says little."""
 
 
 def features_of(
@@ -54,10 +63,12 @@ def _own(m: Measured, px_per_mm: float | None) -> list[float]:
         x.length_px * mm, x.width_px * mm, x.equivalent_diameter_px * mm, x.blur_px * mm,
         x.width_px / max(x.length_px, 1e-6), x.circularity, x.solidity, body.solidity, m.build.straightness,
         m.build.winding_rad, m.build.bend_rad, _legs(m),
+        *count_spokes(m.speck.mask, m.speck.contrast), *hollow(m.speck.mask),
         x.density, *(float(v) for v in channel), x.delta_e,
         *(float(v) for v in lab), *(float(v) for v in m.body_lab), *(float(v) for v in m.around_lab),
         *_responses(m), *_inside(m),
         x.blur_px / max(x.width_px, 1e-6), m.edge_evenness, m.around_spread, m.around_spread / contrast,
+        *grain_round(m.speck, x.angle_deg),
         m.speck.likely, *m.speck.glanced,
     ]  # fmt: skip
 
@@ -147,10 +158,29 @@ def _places(measured: Sequence[Measured], surfaces: Surfaces, lit_from: LitFrom,
         rows.append(
             [
                 float(m.speck.on_produce), float(m.speck.tone == Tone.LIGHTER), float(lit_from == LitFrom.ABOVE),
-                min(float(distance[i, j]) * shrink / length, 9.0), float(edge),
+                min(float(distance[i, j]) * shrink / length, 9.0), float(edge), *_on_ground(m.speck, surfaces), _neutral(m),
             ]
         )  # fmt: skip
     return np.array(rows, np.float32)
+
+
+def _on_ground(speck: Speck, surfaces: Surfaces) -> tuple[float, float]:
+    """Share of the speck, and of what is next to it, that is ground: a gap between two pieces is, with produce round it."""
+    next_to_it = cv2.dilate(speck.mask.astype(np.uint8), np.ones((_NEXT_PX, _NEXT_PX), np.uint8)) > speck.mask
+    return _ground_share(speck, speck.mask, surfaces), _ground_share(speck, next_to_it, surfaces)
+
+
+def _ground_share(speck: Speck, mask: MaskArray, surfaces: Surfaces) -> float:
+    rows, columns = np.nonzero(mask)
+    h, w = surfaces.ground.shape
+    y = np.clip((speck.top + rows * speck.zoom).astype(np.intp), 0, h - 1)
+    x = np.clip((speck.left + columns * speck.zoom).astype(np.intp), 0, w - 1)
+    return float(surfaces.ground[y, x].mean()) if len(rows) else 0.0
+
+
+def _neutral(m: Measured) -> float:
+    """How unlike the channels' densities against the ground's light are: shaded ground, seen through a gap, is darker in all alike."""
+    return float(np.ptp(m.body_density) / (abs(float(m.body_density.mean())) + _FAINT))
 
 
 def _rim_distance(surfaces: Surfaces) -> FloatArray:

@@ -17,6 +17,8 @@ from vision.shapes import SHAPES
 from vision.types import Cut
 
 SIZES_MM = ((0.3, 0.5), (0.5, 1.0), (1.0, 2.0), (2.0, np.inf))
+CONTRASTS = ((0.0, 5.0), (5.0, 10.0), (10.0, np.inf))
+"""CIEDE2000 against what is round a body: below 5 it can hardly be seen at its place, from 10 it counts as plain."""
 _RECALLS = [f"recall at {n} false a shot" for n in FALSE]
 
 
@@ -87,17 +89,23 @@ def cut_table(name: str, judged: Sequence[Judged]) -> None:
 def split_table(
     name: str, insects: Sequence[str], judged: Sequence[Judged], at_scale: Mapping[float, Sequence[Judged]]
 ) -> None:
-    """By insect and by size at the scene's own cuts; by scale on shots of that scale."""
-    print(head("insect, size or scale", "insects", *_RECALLS))
+    """By insect, size and contrast at the scene's own cuts; by scale on shots of that scale."""
+    print(head("insect, size, contrast or scale", "insects", *_RECALLS))
     ours = [j.ours for j in judged]
     for insect in insects:
         print(line(f"{name}: {insect}", *recalls(ours, lambda b, kind=insect: b.kind == kind)))  # type: ignore[misc]
     for low, high in SIZES_MM:
-        size = f"{low:g} to {high:g} mm" if np.isfinite(high) else f"{low:g} mm and more"
         cells = recalls(ours, lambda b, low=low, high=high: low <= b.length_mm < high)  # type: ignore[misc]
-        print(line(f"{name}: {size}", *cells))
+        print(line(f"{name}: {_range(low, high)} mm", *cells))
+    for low, high in CONTRASTS:
+        cells = recalls(ours, lambda b, low=low, high=high: low <= b.delta_e < high)  # type: ignore[misc]
+        print(line(f"{name}: CIEDE2000 {_range(low, high)}", *cells))
     for px_per_mm, shots in at_scale.items():
         print(line(f"{name}: {px_per_mm:g} px/mm", *recalls([j.ours for j in shots])))
+
+
+def _range(low: float, high: float) -> str:
+    return f"{low:g} to {high:g}" if np.isfinite(high) else f"{low:g} and more"
 
 
 def listing_table(name: str, plain: Sequence[Listed], larvae: Sequence[Listed]) -> None:
