@@ -78,6 +78,19 @@ def test_a_wide_outline_hides_a_small_body_only_where_not_everything_is_asked_fo
         assert covered.hides(60, 60, 20.0, 4.0)
 
 
+@pytest.mark.parametrize("everything", [False, True])
+def test_where_everything_is_asked_for_an_outline_noticed_by_its_rim_hides_no_place_of_its_own_scale(
+    everything: bool,
+) -> None:
+    bare = np.ones((120, 120), bool)
+    covered = Covered.nothing(Surfaces(bare, ~bare, ~bare), everything)
+    covered.cover(replace(square(30, 60.0), scale_px=1.5))
+    assert covered.hides(25, 25, 150.0, 8.0) is not everything
+    assert covered.hides(25, 25, 150.0, 2.5)
+    covered.cover(replace(square(30, 150.0), scale_px=8.0))
+    assert covered.hides(25, 25, 150.0, 8.0)
+
+
 @pytest.mark.parametrize("zoom", [1, 2, 4])
 def test_contrast_is_looked_up_in_the_pixel_that_covers_the_place(zoom: int) -> None:
     bare = np.ones((80, 80), bool)

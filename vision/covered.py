@@ -2,7 +2,8 @@
 
 A place under an outline belongs to it where it lies on the same surface, does not stand out far more than that did, nor at a far
 coarser scale, nor at a far finer one (on produce, whose shades are wide, and where everything is asked for). So a faint outline that
-has run along a rim hides no plain body, and a part of a body does not hide the whole of it.
+has run along a rim hides no plain body, and a part of a body does not hide the whole of it, nor, where everything is asked for, an
+outline that was noticed by its rim.
 """
 
 from __future__ import annotations
@@ -56,6 +57,9 @@ class Covered:
         if speck.on_produce and _FAR_FINER_ON_PRODUCE * sigma_px < own_px:
             return False
         if self.everything and _FAR_FINER * sigma_px < own_px:
+            return False
+        # Noticed by its rim, an outline may have caught a part: where all is asked for, a place of its own scale is looked at too.
+        if self.everything and _FAR_COARSER * speck.scale_px < own_px <= _FAR_COARSER * sigma_px:
             return False
         # Of one and the same body a coarser place has more signal, since it holds more of it: its contrast is what tells.
         return signal <= _FAR_STRONGER * speck.snr or _strength_at(speck, row, column) <= _FAR_STRONGER
