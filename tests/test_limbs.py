@@ -13,7 +13,7 @@ from vision.limbs import count_spokes, hollow
 from vision.types import Speck, Tone
 
 _Y, _X = np.mgrid[0:64, 0:64] - 31.5
-_R, _A = np.hypot(_X, _Y), np.arctan2(_Y, _X)
+_R = np.hypot(_X, _Y)
 
 
 def _with_spokes(count: int, level: float, noise: float = 0.0) -> tuple[np.ndarray, np.ndarray]:

@@ -60,7 +60,7 @@ _CROWDED, _CROWD = 0.3, (10, 41)
 """Share of lessons in which one kind comes in a crowd, as aphids and thrips do (common practice, no source), and how many: company
 must not speak against an insect."""
 _AS_SPARSE = 0.35
-"""Weight of an insect in what is learned: a lesson holds 43 on average, and scores stand for 15 a shot of its size."""
+"""Weight of an insect in what is learned: a lesson that holds any holds 43 on average, and scores stand for 15 a shot of its size."""
 _MOST_TRAILS, _MINED = 3, ("scallion", "layers")
 """Leaf mines, and one less, and what they lie in."""
 _EVERY_NTH_WITHOUT_SCALE = 4
