@@ -15,7 +15,7 @@ def now_and_then(name: str) -> tuple[dict[str, Any], dict[str, Any]]:
     return steps(name), json.loads((HERE / f"{name}.json").read_text(encoding="utf-8"))
 
 
-STEPS = ("decode", "light", "surfaces", "places", "glances", "measures", "features", "quality")
+STEPS = ("decode", "light", "surfaces", "places", "glances", "patches", "measures", "features", "quality")
 
 
 @pytest.mark.parametrize("step", STEPS)

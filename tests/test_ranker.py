@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import pickle
 
 import numpy as np
 import pytest
@@ -13,8 +14,10 @@ from sklearn.ensemble import HistGradientBoostingClassifier
 from vision.errors import RankerError
 from vision.features import FEATURES
 from vision.glance import GLANCES
+from vision.lessons import INSECTS, KINDS
+from vision.net import document_of_net, shapes
 from vision.rank import parse_ranker, shipped_ranker
-from vision.train import INSECTS, KINDS, write_ranker
+from vision.train import Learned, write_ranker
 from vision.trees import document_of, trees_of
 
 
@@ -65,7 +68,8 @@ def _damage(**changes: object) -> bytes:
         fitted(*size, 1)[0] for size in ((2, len(GLANCES)), (2, len(FEATURES)), (3, len(FEATURES)))
     )
     trees = (document_of(model) for model in (glance, insect, judge))
-    document = json.loads(write_ranker(*trees, [*KINDS[:2], "grit"], "test"))
+    net = document_of_net({name: np.zeros(shape) for name, shape in shapes().items()})
+    document = json.loads(write_ranker(Learned(net, *trees), [*KINDS[:2], "grit"], "test"))
     document.update(changes)
     return json.dumps(document).encode()
 
@@ -94,6 +98,8 @@ _STRAY = {"output": 0, "feature": [0], "threshold": [0], "left": [7], "right": [
         (_damage(judge={}), "damaged"),
         (_damage(insect={}), "damaged"),
         (_damage(judge={"base": [0, 0, 0], "depth": 1, "trees": []}), "damaged"),
+        (_damage(net={}), "damaged"),
+        (_damage(net={"near_0": "AA"}), "damaged"),
         (_damage(glance=None), "damaged"),
         (_damage(glance={"base": [0], "depth": 1, "trees": [_STRAY]}), "damaged"),
     ],
@@ -101,3 +107,11 @@ _STRAY = {"output": 0, "feature": [0], "threshold": [0], "left": [7], "right": [
 def test_a_damaged_ranker_is_refused_with_a_sentence(data: bytes, says: str) -> None:
     with pytest.raises(RankerError, match=says):
         parse_ranker(data)
+
+
+def test_a_ranker_goes_to_another_process_whole() -> None:
+    ranker = parse_ranker(_damage())
+    again = pickle.loads(pickle.dumps(ranker))
+    row = np.zeros((1, len(FEATURES)))
+    assert again.digest == ranker.digest
+    assert again.scores(row) == ranker.scores(row)

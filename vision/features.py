@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from vision.glance import KEPT
 from vision.grain import grain_round
 from vision.limbs import count_spokes, hollow
+from vision.looks import SIGMA_OF_WIDTH, Looks, Spots
 from vision.measure import Measured
 from vision.types import FloatArray, LitFrom, MaskArray, Speck, Surfaces, Tone
 
@@ -27,7 +28,7 @@ FEATURES: tuple[str, ...] = (
     "snr", "response_finer", "response_coarser", "response_far_coarser",
     "middle_to_rim", "unevenness", "darkest", "lightest", "end_contrast", "taper", "pear",
     "blur_to_width", "edge_evenness", "around_spread", "around_to_contrast", "grain", "along_grain",
-    "glance", *KEPT, "siblings", "crowd", "crowd_strength",
+    "glance", *KEPT, "patch_own", "siblings", "crowd", "crowd_strength",
     "on_produce", "lighter", "lit_above", "rim_distance", "at_picture_edge", "ground_share", "ground_round", "neutral",
 )  # fmt: skip
 
@@ -39,21 +40,24 @@ _FAINT = 0.05
 
 
 def features_of(
-    measured: Sequence[Measured], surfaces: Surfaces, lit_from: LitFrom, px_per_mm: float | None, step: int
-) -> NDArray[np.float32]:
-    """One row a speck, one column for each of FEATURES, float32; `px_per_mm` is that of the shot or None."""
+    measured: Sequence[Measured], surfaces: Surfaces, lit_from: LitFrom, px_per_mm: float | None, step: int,
+    looks: Looks | None = None,
+) -> NDArray[np.float32]:  # fmt: skip
+    """One row a speck, one column for each of FEATURES, float32; `px_per_mm` is that of the shot or None; what the network says of
+    a speck's picture is NaN without `looks`."""
     if not measured:
         return np.zeros((0, len(FEATURES)), np.float32)
     own = np.array([_own(m, px_per_mm) for m in measured], dtype=np.float32)
+    patch = _patches(measured, looks)
     company = _company(measured)
     place = _places(measured, surfaces, lit_from, step)
-    out = np.concatenate([own, company, place], axis=1)
+    out = np.concatenate([own, patch, company, place], axis=1)
     assert out.shape[1] == len(FEATURES)
     return np.asarray(out, dtype=np.float32)
 
 
 def _own(m: Measured, px_per_mm: float | None) -> list[float]:
-    """What the speck itself shows, in the order of FEATURES up to 'glance'."""
+    """What the speck itself shows, in the order of FEATURES up to 'patch_own'."""
     x, body = m.measures, m.body
     mm = float("nan") if px_per_mm is None else 1 / px_per_mm
     lab = m.body_lab - m.around_lab
@@ -71,6 +75,14 @@ def _own(m: Measured, px_per_mm: float | None) -> list[float]:
         *grain_round(m.speck, x.angle_deg),
         m.speck.likely, *m.speck.glanced,
     ]  # fmt: skip
+
+
+def _patches(measured: Sequence[Measured], looks: Looks | None) -> NDArray[np.float32]:
+    """What the network says of the picture round each speck's own middle, at its own size: (n, 1)."""
+    if looks is None:
+        return np.full((len(measured), 1), np.nan, np.float32)
+    x, y, width = np.array([(m.measures.x_px, m.measures.y_px, m.measures.width_px) for m in measured]).T
+    return looks.at(Spots(y, x, SIGMA_OF_WIDTH * np.maximum(width, 1.0)))[:, None]
 
 
 def _legs(m: Measured) -> float:

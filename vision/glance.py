@@ -37,13 +37,15 @@ GLANCES: tuple[str, ...] = (
     *(f"{c}_{n:+d}" for n in (-2, 2, 4) for c in ("red_green", "blue_green", "luminance")),
     "below_red", "below_green", "below_blue", "noise", "ridge", "line", "sharpness", "scale_mm", "on_produce",
     "here_red", "here_green", "here_blue", "rarer", "rarer_-2", "rarer_+2", "rarity", "rarity_of_hue", *ALIKE,
-    "round_most", "round_second", "round_middle", "round_least", "goes_on",
+    "round_most", "round_second", "round_middle", "round_least", "goes_on", "patch",
 )  # fmt: skip
 
 
 _OWN = GLANCES.index("here_red")
 KEPT = GLANCES[GLANCES.index("rarer") :]
-"""What a closer look keeps of the glance: how a place compares with the whole shot and with its neighbours."""
+"""What a closer look keeps of the glance: how a place compares with the whole shot and with its neighbours, and its picture."""
+PATCH = GLANCES.index("patch")
+"""What the network says of the place's picture (net.py); NaN where it was not asked."""
 
 
 @dataclass(frozen=True)
@@ -120,7 +122,8 @@ def glance_at(
         if colours is not None:
             rarity[at] = colours.rarity(here[at])
         alike[at] = differ_from_neighbours(places.row[at], places.column[at], sigma[at], here[at], places.signal[at])
-    return np.concatenate([out, here, rarer, rarity, alike, round_it], axis=1)
+    unseen = np.full((n, 1), np.nan, np.float32)
+    return np.concatenate([out, here, rarer, rarity, alike, round_it, unseen], axis=1)
 
 
 def _level_at(planes: FloatArray, level: int, y: NDArray[np.int64], x: NDArray[np.int64]) -> FloatArray:

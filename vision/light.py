@@ -146,3 +146,18 @@ def coarse_to_fine(grid: FloatArray, height: int, width: int) -> FloatArray:
     """A coarse (gh, gw) grid stretched over (height, width) pixels, bilinear, cell centres kept in place."""
     fine = cv2.resize(np.ascontiguousarray(grid), (width, height), interpolation=cv2.INTER_LINEAR)
     return np.asarray(fine, dtype=np.float32).reshape(height, width)
+
+
+def sample_grid(grid: FloatArray, rows: NDArray[np.intp], cols: NDArray[np.intp], shape: tuple[int, ...]) -> FloatArray:
+    """A coarse grid's values at given pixels of a picture of `shape`, bilinear: (n, 3) float32."""
+    n = len(rows)
+    if not n:
+        return np.zeros((0, 3), np.float32)
+    # OpenCV maps pictures of at most 32767 pixels a side, so the places are laid out in rows.
+    wide = min(n, 1024)
+    padded = -(-n // wide) * wide
+    y, x = np.zeros(padded, np.float32), np.zeros(padded, np.float32)
+    y[:n] = (rows + 0.5) * (grid.shape[0] / shape[0]) - 0.5
+    x[:n] = (cols + 0.5) * (grid.shape[1] / shape[1]) - 0.5
+    at = cv2.remap(grid, x.reshape(-1, wide), y.reshape(-1, wide), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(at, dtype=np.float32).reshape(-1, 3)[:n]

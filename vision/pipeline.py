@@ -16,6 +16,7 @@ from vision.guides import Guide
 from vision.hidden import hidden_mask, without_cells, without_hidden
 from vision.joining import join_lines
 from vision.light import coarse_to_fine, log_light, log_light_averaged, over_channels
+from vision.looks import Looks, views_of
 from vision.measure import Measured, measure_specks
 from vision.outline import surface_name
 from vision.overlap import without_repeats
@@ -96,10 +97,11 @@ def observe(shot: Shot, setup: Setup, guide: Guide | None, ranker: Ranker, every
     hidden = hidden_mask(setup.slip_outlines_px, light.clipped.shape, light.step)
     surfaces = without_hidden(find_surfaces(light.density, told, scale), hidden)
     lit_from = setup.lit_from or (guide.lit_from if guide else None) or tell_lit_from(light, surfaces)
-    specks = find_specks(light, surfaces, scale, ranker.glance, shot.pixels, everything)
+    looks = Looks(ranker.net, views_of(shot, light, setup.px_per_mm))
+    specks = find_specks(light, surfaces, scale, ranker.glance, shot.pixels, everything, looks)
     measured = _joined(measure_specks(specks, light.step), light.step)
     measured, unchanged = without_marks(measured, setup.fixed_marks)
-    features = features_of(measured, surfaces, lit_from, setup.px_per_mm, light.step)
+    features = features_of(measured, surfaces, lit_from, setup.px_per_mm, light.step, looks)
     return Seen(light, surfaces, lit_from, measured, features, unchanged)
 
 

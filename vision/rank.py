@@ -1,7 +1,7 @@
-"""How much a speck looks like an insect, 0..1, and like which: boosted trees read from a plain file.
+"""How much a speck looks like an insect, 0..1, and like which: a small network and boosted trees, read from a plain file.
 
-A ranker is a JSON file: the features it reads, the kinds it tells apart, which of them are insects, and trees as lists of
-numbers. Nothing in it runs. One set of trees has learned one question, insect or not, and gives the score; another tells the kinds
+A ranker is a JSON file: the features it reads, the kinds it tells apart, which of them are insects, a network's weights and trees as
+lists of numbers. Nothing in it runs. One set of trees has learned one question, insect or not, and gives the score; another tells the kinds
 apart and names them. The score is a share at the mix of specks it was learned on: it orders a list and is not the chance that a
 speck is an insect, which depends on the lot.
 """
@@ -21,19 +21,21 @@ from numpy.typing import NDArray
 from vision.errors import RankerError
 from vision.features import FEATURES
 from vision.glance import GLANCES
+from vision.net import Net, net_of
 from vision.trees import Trees, trees_of
 
 FORMAT = "speckwise ranker"
-VERSION = 2
+VERSION = 3
 
 
 @dataclass(frozen=True)
 class Ranker:
-    """Three sets of trees: `glance` orders places before they are looked at closer; of what was looked at, `insect` says how much
-    like an insect it looks and `trees` like which kind."""
+    """A network that is shown pictures of places, and three sets of trees: `glance` orders places before they are looked at closer; of
+    what was looked at, `insect` says how much like an insect it looks and `trees` like which kind."""
 
     kinds: tuple[str, ...]
     insects: frozenset[str]
+    net: Net
     glance: Trees
     insect: Trees
     trees: Trees
@@ -78,6 +80,7 @@ def parse_ranker(data: bytes) -> Ranker:
     if d.get("features") != list(FEATURES) or d.get("glances") != list(GLANCES):
         raise RankerError("The ranker was learned on other features than this version measures; learn it again.")
     try:
+        net = net_of(d["net"])
         glance, insect = trees_of(d["glance"], len(GLANCES)), trees_of(d["insect"], len(FEATURES))
         trees = trees_of(d["judge"], len(FEATURES))
         kinds, insects = tuple(str(k) for k in d["kinds"]), frozenset(str(k) for k in d["insects"])
@@ -85,7 +88,9 @@ def parse_ranker(data: bytes) -> Ranker:
             raise ValueError("kinds and trees differ")
     except (KeyError, TypeError, ValueError, IndexError, AttributeError) as error:
         raise RankerError("The ranker file is damaged: its trees don't hold together.") from error
-    return Ranker(kinds, insects, glance, insect, trees, hashlib.sha256(data).hexdigest(), str(d.get("learned", "")))
+    return Ranker(
+        kinds, insects, net, glance, insect, trees, hashlib.sha256(data).hexdigest(), str(d.get("learned", ""))
+    )
 
 
 @lru_cache(maxsize=1)

@@ -7,7 +7,7 @@ Nothing is judged here: what is listed is ranked later.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 
 from vision.covered import Covered
 from vision.fine import Windows, windows_over
-from vision.glance import ALL_PER_SCALE, KEPT, MOST_PER_SCALE, Places, find_places, glance_at
-from vision.light import coarse_to_fine, over_channels
+from vision.glance import ALL_PER_SCALE, KEPT, MOST_PER_SCALE, PATCH, Places, find_places, glance_at
+from vision.light import coarse_to_fine, over_channels, sample_grid
+from vision.looks import Looks, Spots
 from vision.noise import measure_noise
 from vision.outline import cut_out
 from vision.parts import parted
@@ -48,6 +49,8 @@ MOST_LOOKS = 320
 """Places looked at closer, best first: a bound on time, far above what a person could answer."""
 EVERY_LOOK = 3000
 """The same where all that stands out is asked for, however unlikely."""
+_MOST_PATCHES = 1200
+"""Places whose picture the network is shown, likeliest first by the numbers alone: a bound on time."""
 
 
 @dataclass(frozen=True)
@@ -59,6 +62,13 @@ class Search:
     places: Places
     below: FloatArray
     glances: NDArray[np.float32]
+
+    def in_shot(self, which: NDArray[np.int64], step: int) -> Spots:
+        """Some places in shot pixels, of which `step` make a working pixel."""
+        sigma_px = np.array([scale.sigma_px for scale in self.maps], np.float64)[self.places.scale[which]] * step
+        row, column = (at[which].astype(np.float64) for at in (self.places.row, self.places.column))
+        middle = (step - 1) / 2
+        return Spots(row * step + middle, column * step + middle, sigma_px)
 
 
 def search_places(
@@ -89,7 +99,7 @@ def search_places(
     on_produce = surfaces.produce[places.row, places.column]
     for kind in (False, True):
         at = on_produce == kind
-        below[at] = _sample(backgrounds[kind], places.row[at], places.column[at], (h, w))
+        below[at] = sample_grid(backgrounds[kind], places.row[at], places.column[at], (h, w))
     return Search(
         windows, maps, places, below, glance_at(places, maps, windows, below, light.density, surfaces, px_per_mm)
     )
@@ -111,34 +121,51 @@ def _tones(light: Light) -> Tones:
 
 def find_specks(
     light: Light, surfaces: Surfaces, px_per_mm: float | None, glance: Trees, pixels: NDArray[Any] | None = None,
-    everything: bool = False,
+    everything: bool = False, looks: Looks | None = None,
 ) -> tuple[Speck, ...]:  # fmt: skip
     """Specks of a shot, those first that look most like insects at a glance; without a scale, bodies of 4 to 160 px.
 
-    `everything`: look closer at whatever stands out, not only at what is likely.
+    `everything`: look closer at whatever stands out, not only at what is likely. `looks`: the shot's pictures and the network that
+    is shown them; without it numbers alone decide.
     """
     search = search_places(light, surfaces, px_per_mm, pixels, everything)
     if search is None or not len(search.places.row):
         return ()
-    likely = np.round(glance.raw(search.glances)[:, 0], 6)
+    search, likely = glanced(search, glance, looks, light.step)
     order = np.argsort(-likely, kind="stable")
     found: list[Speck] = []
     covered = Covered.nothing(surfaces, everything)
-    looks = 0
+    looked = 0
     for k in order:
         if likely[k] < _LEAST_LIKELY and not everything:
             break
         y, x = int(search.places.row[k]), int(search.places.column[k])
         if covered.hides(y, x, float(search.places.signal[k]), search.maps[int(search.places.scale[k])].sigma_px):
             continue
-        looks += 1
-        if looks > (EVERY_LOOK if everything else MOST_LOOKS):
+        looked += 1
+        if looked > (EVERY_LOOK if everything else MOST_LOOKS):
             break
         speck = _look_closer(search, int(k), float(likely[k]), surfaces)
         if speck is not None:
             covered.cover(speck)
             found += parted(speck)
     return tuple(found)
+
+
+def glanced(search: Search, glance: Trees, looks: Looks | None, step: int) -> tuple[Search, NDArray[np.float64]]:
+    """The search with what the network says of the pictures of its likelier places, and the log odds (n,) of all of them."""
+    likely = _log_odds(glance, search.glances)
+    if looks is None:
+        return search, likely
+    which = np.argsort(-likely, kind="stable")[:_MOST_PATCHES]
+    glances = search.glances.copy()
+    glances[which, PATCH] = looks.at(search.in_shot(which, step))
+    likely[which] = _log_odds(glance, glances[which])
+    return replace(search, glances=glances), likely
+
+
+def _log_odds(glance: Trees, glances: NDArray[np.float32]) -> NDArray[np.float64]:
+    return np.round(glance.raw(glances)[:, 0], 6)
 
 
 def _look_closer(search: Search, k: int, likely: float, surfaces: Surfaces) -> Speck | None:
@@ -239,25 +266,10 @@ def _explain_rim(
         return
     own = density[:, rows, cols].T
     light = 10**-own
-    bare = 10 ** -_sample(grids[False], rows, cols, produce.shape)
-    piece = 10 ** -_sample(grids[True], rows, cols, produce.shape)
+    bare = 10 ** -sample_grid(grids[False], rows, cols, produce.shape)
+    piece = 10 ** -sample_grid(grids[True], rows, cols, produce.shape)
     weights = np.array([0.2126, 0.7152, 0.0722], np.float32)  # luminance, IEC 61966-2-1
     span = (bare - piece) @ weights
     share = np.clip(((bare - light) @ weights) / np.where(np.abs(span) < 1e-3, 1e-3, span), 0, 1)
     mixed = bare + share[:, None] * (piece - bare)
     residual[:, rows, cols] = (own + np.log10(np.maximum(mixed, 1e-5))).T
-
-
-def _sample(grid: FloatArray, rows: NDArray[np.intp], cols: NDArray[np.intp], shape: tuple[int, ...]) -> FloatArray:
-    """A coarse grid's values at given pixels of a picture of `shape`, bilinear: (n, 3) float32."""
-    n = len(rows)
-    if not n:
-        return np.zeros((0, 3), np.float32)
-    # OpenCV maps pictures of at most 32767 pixels a side, so the places are laid out in rows.
-    wide = min(n, 1024)
-    padded = -(-n // wide) * wide
-    y, x = np.zeros(padded, np.float32), np.zeros(padded, np.float32)
-    y[:n] = (rows + 0.5) * (grid.shape[0] / shape[0]) - 0.5
-    x[:n] = (cols + 0.5) * (grid.shape[1] / shape[1]) - 0.5
-    at = cv2.remap(grid, x.reshape(-1, wide), y.reshape(-1, wide), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return np.asarray(at, dtype=np.float32).reshape(-1, 3)[:n]

@@ -1,6 +1,6 @@
-"""Labelled rows -> ranker: drawn scenes, inspected by the straight line's own search, teach the trees what is an insect.
+"""Labelled rows -> ranker: drawn scenes, inspected by the straight line's own search, teach a network and trees what is an insect.
 
-`python -m vision.train` draws, searches, learns and writes the shipped ranker again from seeds alone. Learning needs
+`python -m vision.train` draws, searches, learns and writes the shipped ranker again from seeds alone. Learning needs JAX and
 scikit-learn (the extra `learn`); scoring does not.
 """
 
@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields
+from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,187 +22,90 @@ from numpy.typing import NDArray
 from vision.features import FEATURES
 from vision.files import write_bytes
 from vision.foreground import find_surfaces
-from vision.glance import GLANCES
-from vision.measure import Measured
+from vision.glance import GLANCES, PATCH
+from vision.lessons import INSECTS, KINDS, Lesson, label_places, label_specks, lessons
+from vision.looks import views_of
+from vision.net import Net, document_of_net
 from vision.pipeline import observe, see_light
 from vision.rank import FORMAT, VERSION, Ranker, parse_ranker
-from vision.render import Drawn, Recipe, TrueBody, draw, tidy, vary
-from vision.render.recipe import INSECTS as DRAWN_INSECTS
-from vision.render.recipe import TRAIL
-from vision.specks import Search, search_places
+from vision.render import draw
+from vision.specks import search_places
 from vision.trees import document_of
 from vision.types import Setup, Shot
 
-INSECTS = (*DRAWN_INSECTS, TRAIL)
-LOOK_ALIKES = {
-    "bubble": "bubble", "fibre": "fibre", "grit": "grit", "seed": "grit", "seed_coat": "grit", "pollen": "grit",
-    "leaf_bit": "leaf bit", "bud": "bud", "drop": "drop", "scratch": "scratch", "dust": "dust",
-}  # fmt: skip
-"""Drawn things that are no insects -> the name a person reads."""
-ON_PRODUCE, ON_GROUND = "plant part", "unevenness"
-"""What a speck is called where nothing was drawn: the produce's own texture, or the ground's."""
-KINDS = (*INSECTS, *dict.fromkeys(LOOK_ALIKES.values()), ON_PRODUCE, ON_GROUND)
-_SMALLEST_MM = 0.3
-_LEAST_IN_VIEW = 0.5
-_LEAST_DELTA_E = 4.0
-"""Bodies below these teach nothing either way: nobody could tell."""
-_SCALE_OF_WIDTH = 0.38
-"""The smoothing at which a body stands out most, in its widths."""
-_OTHER_SIZE = 0.75
-"""Log ratio of scales beyond which a place means something larger or smaller than the body."""
-_SCENES = (
-    "water", "broccoli", "cloth", "cauliflower", "scallion", "water", "broccoli", "tray", "layers", "cauliflower", "water", "broccoli",
-    "cloth", "asparagus", "scallion", "gills", "blank", "tray",
-)  # fmt: skip
-_MOST_OF = {"aphid": 16, "thrips": 16, "caterpillar": 6, "larva": 14, "mite": 12, "gnat": 6, "egg": 6, "skin": 6}
-"""How many of each insect a lesson may hold, and one less: far more than a shot of produce does, since what there is least of to learn
-from is insects."""
-_CROWDED, _CROWD = 0.3, (10, 41)
-"""Share of lessons in which one kind comes in a crowd, as aphids and thrips do (common practice, no source), and how many: company
-must not speak against an insect."""
+if TYPE_CHECKING:
+    from vision.train_net import Examples
+
 _AS_SPARSE = 0.35
 """Weight of an insect in what is learned: a lesson that holds any holds 43 on average, and scores stand for 15 a shot of its size."""
-_MOST_TRAILS, _MINED = 3, ("scallion", "layers")
-"""Leaf mines, and one less, and what they lie in."""
-_EVERY_NTH_WITHOUT_SCALE = 4
-"""Every so many shots are shown without their scale, so that shots of unknown scale are ranked too."""
+_MOST_ELSEWHERE = 700
+"""Places of a lesson without an insect that are learned from; of thousands, chosen at random."""
+_PARTS = (6, 2, 9)
+"""Parts of the lessons that teach the network, the trees of the first glance, and the judge. Each learns on lessons of its own: the
+next reads what the one before says, which is too sure of what it has seen."""
+_ROUNDS = 16
+
+
+@dataclass(frozen=True)
+class SeenPlaces:
+    """Places to learn from, rows of n. `glances` as search gives them, `insect` 0 or 1, `standing_for`: how many places of its lesson each
+    stands for; the others as Net.raw takes them."""
+
+    glances: NDArray[np.float32]
+    patches: NDArray[np.uint8]
+    level: NDArray[np.float32]
+    sigma_px: NDArray[np.float32]
+    sigma_mm: NDArray[np.float32]
+    insect: NDArray[np.float32]
+    standing_for: NDArray[np.float32]
 
 
 @dataclass(frozen=True)
 class Labelled:
-    """Rows for learning: `features` (n, features) float32; `kind` (n,): an index into KINDS, or 0 and 1."""
+    """Specks to learn from: `features` (n, features) float32; `kind` (n,): an index into KINDS."""
 
     features: NDArray[np.float32]
     kind: NDArray[np.int64]
 
 
-def hit_radius_mm(body: TrueBody) -> float:
-    """How far a flag may lie from a body's centre and still mean it: half its length, at least half a millimetre."""
-    return max(0.5 * body.length_mm, 0.5)
+_Rows = TypeVar("_Rows", SeenPlaces, Labelled)
 
 
-def label_specks(measured: Sequence[Measured], drawn: Drawn) -> NDArray[np.int64]:
-    """Kind of each speck as an index into KINDS; -1 for those that teach nothing (a leg, a second piece of one body)."""
-    kinds = np.array([KINDS.index(ON_PRODUCE if m.speck.on_produce else ON_GROUND) for m in measured], dtype=np.int64)
-    if not measured:
-        return kinds
-    places = np.array([(m.measures.x_px, m.measures.y_px) for m in measured])
-    lengths = np.array([m.measures.length_px for m in measured])
-    # Insects last, so that a speck that touches both an insect and debris is an insect.
-    for body in sorted(drawn.truth, key=lambda b: (b.insect, -b.length_mm)):
-        name = body.kind if body.insect else LOOK_ALIKES.get(body.kind)
-        away = np.hypot(*(places - (body.x_px, body.y_px)).T)
-        near = away <= hit_radius_mm(body) * drawn.px_per_mm
-        if name is None or not near.any():
-            continue
-        # Of several specks on one body the one of its place and size is the body; the rest are its parts.
-        misfit = away / (body.length_mm * drawn.px_per_mm) + np.abs(
-            np.log(np.maximum(lengths, 1) / (body.length_mm * drawn.px_per_mm))
-        )
-        best = int(np.where(near, misfit, np.inf).argmin())
-        if body.insect:
-            kinds[near] = -1
-            kinds[best] = KINDS.index(name) if _teaches(body) else -1
-        else:
-            kinds[near] = KINDS.index(name)
-    return kinds
-
-
-def lessons(count: int, seed: int) -> tuple[Lesson, ...]:
-    """Shots to learn from: half wild, half tidy, over all kinds of scene and the range of scales."""
-    rng = np.random.default_rng(seed)
-    out = []
-    for k in range(count):
-        kind = _SCENES[k % len(_SCENES)]
-        wild = (k // len(_SCENES)) % 2 == 0
-        make = vary if wild else tidy
-        recipe = make(kind, seed * 100_003 + k, width_px=1600, height_px=1200)
-        if not wild:
-            # Wild shots bring their own scale; tidy ones are spread over what a stand may have.
-            recipe = replace(recipe, px_per_mm=float(rng.choice([12.0, 16.0, 20.0, 20.0, 25.0, 32.0])))
-        some = tuple((insect, int(rng.integers(0, most))) for insect, most in _MOST_OF.items())
-        if rng.random() < _CROWDED:
-            crowd = int(rng.integers(len(some)))
-            some = (*some[:crowd], (some[crowd][0], int(rng.integers(*_CROWD))), *some[crowd + 1 :])
-        if kind in _MINED:
-            some = (*some, (TRAIL, int(rng.integers(0, _MOST_TRAILS))))
-        recipe = replace(recipe, insects=some if kind != "blank" else recipe.insects)
-        # 7 shares no factor with the turn of kinds, so that every kind comes up without a scale.
-        out.append(Lesson(recipe, told_scale=(k * 7) % 25 >= 25 // _EVERY_NTH_WITHOUT_SCALE))
-    return tuple(out)
-
-
-@dataclass(frozen=True)
-class Lesson:
-    """One shot to learn from, with or without its scale being told."""
-
-    recipe: Recipe
-    told_scale: bool
-
-
-def label_scene(lesson: Lesson, ranker: Ranker | None) -> tuple[NDArray[np.float32], NDArray[np.int64]]:
-    """One drawn shot: without a ranker its places at a glance and whether an insect lies there; with one its specks and kinds.
-
-    What teaches nothing is left out.
-    """
+def places_of(lesson: Lesson) -> SeenPlaces | None:
+    """One drawn shot's places at a glance, their pictures, and whether an insect lies there. What teaches nothing is left out."""
     drawn = draw(lesson.recipe)
-    shot = Shot(drawn.pixels, "0" * 64, "drawn")
+    shot, px_per_mm = Shot(drawn.pixels, "0" * 64, "drawn"), drawn.px_per_mm if lesson.told_scale else None
+    light = see_light(shot, Setup(px_per_mm=px_per_mm))
+    scale = None if px_per_mm is None else px_per_mm / light.step
+    search = search_places(light, find_surfaces(light.density, None, scale), scale, shot.pixels)
+    if search is None:
+        return None
+    labels = label_places(search, drawn, light.step)
+    insects, elsewhere = np.flatnonzero(labels == 1), np.flatnonzero(labels == 0)
+    rng = np.random.default_rng(lesson.recipe.seed)
+    some = rng.choice(elsewhere, min(len(elsewhere), _MOST_ELSEWHERE), replace=False)
+    which = np.sort(np.concatenate([insects, some]))
+    patches, level, sigma_px, sigma_mm = views_of(shot, light, px_per_mm).of(search.in_shot(which, light.step))
+    insect = labels[which].astype(np.float32)
+    standing_for = np.where(insect == 1, 1.0, len(elsewhere) / max(len(some), 1))
+    single = [values.astype(np.float32) for values in (sigma_px, sigma_mm, insect, standing_for)]
+    return SeenPlaces(search.glances[which], patches, level, *single)
+
+
+def specks_of(lesson: Lesson, ranker: Ranker) -> Labelled | None:
+    """One drawn shot's specks and their kinds. What teaches nothing is left out."""
+    drawn = draw(lesson.recipe)
     setup = Setup(px_per_mm=drawn.px_per_mm if lesson.told_scale else None)
-    if ranker is None:
-        light = see_light(shot, setup)
-        scale = drawn.px_per_mm / light.step if lesson.told_scale else None
-        search = search_places(light, find_surfaces(light.density, None, scale), scale, shot.pixels)
-        if search is None:
-            return np.zeros((0, len(GLANCES)), np.float32), np.zeros(0, np.int64)
-        labels = _label_places(search, drawn, light.step)
-        return search.glances[labels >= 0], labels[labels >= 0]
-    seen = observe(shot, setup, None, ranker)
+    seen = observe(Shot(drawn.pixels, "0" * 64, "drawn"), setup, None, ranker)
     kinds = label_specks(seen.measured, drawn)
-    return seen.features[kinds >= 0], kinds[kinds >= 0]
+    return Labelled(seen.features[kinds >= 0], kinds[kinds >= 0])
 
 
-def _label_places(search: Search, drawn: Drawn, step: int) -> NDArray[np.int64]:
-    """1 where a place lies on an insect and at its size, 0 where on none, -1 where that teaches nothing.
-
-    Places beside an insect are no insects, and the same body at another scale is neither the one nor the other: with those among
-    the ones, most would be the texture round the body.
-    """
-    places = search.places
-    labels = np.zeros(len(places.row), np.int64)
-    x, y = places.column * step + (step - 1) / 2, places.row * step + (step - 1) / 2
-    sigma = np.array([scale.sigma_px for scale in search.maps])[places.scale] * step
-    for body in drawn.truth:
-        if body.insect:
-            on = _lies_on(body, x, y, drawn.px_per_mm)
-            of_its_size = np.abs(np.log(sigma / (body.width_mm * drawn.px_per_mm * _SCALE_OF_WIDTH))) < _OTHER_SIZE
-            labels[on] = -1
-            labels[on & of_its_size & _teaches(body)] = 1
-    return labels
-
-
-def _lies_on(body: TrueBody, x: NDArray[Any], y: NDArray[Any], px_per_mm: float) -> NDArray[np.bool_]:
-    """Whether pixels lie on a body, with a pixel to spare; for a bent one, within its reach."""
-    dx, dy = x - body.x_px, y - body.y_px
-    if body.curved:
-        return np.asarray(np.hypot(dx, dy) <= body.length_mm * px_per_mm / 2)
-    angle = np.deg2rad(body.angle_deg)
-    along, across = dx * np.cos(angle) + dy * np.sin(angle), dy * np.cos(angle) - dx * np.sin(angle)
-    half_length, half_width = body.length_mm * px_per_mm / 2 + 1, body.width_mm * px_per_mm / 2 + 1
-    return np.asarray((np.abs(along) <= half_length) & (np.abs(across) <= half_width))
-
-
-def _teaches(body: TrueBody) -> bool:
-    return body.length_mm >= _SMALLEST_MM and body.visible >= _LEAST_IN_VIEW and body.delta_e >= _LEAST_DELTA_E
-
-
-def gather(shots: Sequence[Lesson], workers: int, ranker: Ranker | None) -> Labelled:
+def gather(work: Callable[[Lesson], _Rows | None], shots: Sequence[Lesson], workers: int) -> _Rows:
     """Labelled rows of many drawn shots, in the order of the lessons whatever the number of workers."""
-    rows, kinds = [], []
     with ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_one_thread) as pool:
-        for features, kind in pool.map(label_scene, shots, [ranker] * len(shots), chunksize=2):
-            rows.append(features)
-            kinds.append(kind)
-    return Labelled(np.concatenate(rows), np.concatenate(kinds))
+        parts = [rows for rows in pool.map(work, shots, chunksize=2) if rows is not None]
+    return type(parts[0])(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(parts[0])))
 
 
 def _one_thread() -> None:
@@ -210,10 +114,24 @@ def _one_thread() -> None:
     cv2.setNumThreads(1)
 
 
-def learn_glance(rows: Labelled, seed: int) -> dict[str, Any]:
-    """Trees that order places before anyone looks closer: is an insect likely there?"""
-    weight = np.where(rows.kind == 1, _AS_SPARSE, 1.0)
-    return document_of(_boosted(rows.features, rows.kind, seed, stages=300, leaves=31, weight=weight))
+def examples_of(places: SeenPlaces) -> Examples:
+    """What the network learns from; the root keeps crowded shots from being all it learns."""
+    from vision.train_net import Examples
+
+    weight = np.where(places.insect == 1, _AS_SPARSE, np.sqrt(places.standing_for)).astype(np.float32)
+    return Examples(places.patches, places.level, places.sigma_px, places.sigma_mm, places.insect, weight)
+
+
+def learn_glance(places: SeenPlaces, net: Net, seed: int) -> dict[str, Any]:
+    """Trees that order places before anyone looks closer: is an insect likely there?
+
+    Each place comes twice, with what the network says of it and without: it is asked about the likelier ones only.
+    """
+    shown = places.glances.copy()
+    shown[:, PATCH] = net.raw(places.patches, places.level, places.sigma_px, places.sigma_mm)
+    weight = np.where(places.insect == 1, _AS_SPARSE, places.standing_for)
+    rows, insect = np.concatenate([places.glances, shown]), np.tile(places.insect, 2).astype(np.int64)
+    return document_of(_boosted(rows, insect, seed, stages=300, leaves=31, weight=np.tile(weight, 2)))
 
 
 def learn_insects(rows: Labelled, seed: int) -> dict[str, Any]:
@@ -243,14 +161,22 @@ def _boosted(
     return model.fit(features, kinds, weight)
 
 
-def write_ranker(
-    glance: dict[str, Any], insect: dict[str, Any], judge: dict[str, Any], kinds: Sequence[str], note: str
-) -> bytes:
+@dataclass(frozen=True)
+class Learned:
+    """The parts of a ranker's file, as documents."""
+
+    net: Mapping[str, Any]
+    glance: Mapping[str, Any]
+    insect: Mapping[str, Any]
+    judge: Mapping[str, Any]
+
+
+def write_ranker(learned: Learned, kinds: Sequence[str], note: str) -> bytes:
     """The ranker's file."""
     document = {
         "format": FORMAT, "version": VERSION, "learned": note, "glances": list(GLANCES), "features": list(FEATURES),
-        "kinds": list(kinds), "insects": [name for name in kinds if name in INSECTS], "glance": glance, "insect": insect,
-        "judge": judge,
+        "kinds": list(kinds), "insects": [name for name in kinds if name in INSECTS], "net": learned.net, "glance": learned.glance,
+        "insect": learned.insect, "judge": learned.judge,
     }  # fmt: skip
     return (json.dumps(document, separators=(",", ":")) + "\n").encode()
 
@@ -258,21 +184,25 @@ def write_ranker(
 def main() -> None:
     """Learn the shipped ranker again."""
     parser = argparse.ArgumentParser(prog="python -m vision.train", description=main.__doc__)
-    parser.add_argument("--scenes", type=int, default=750, help="how many shots to draw")
+    parser.add_argument("--scenes", type=int, default=850, help="how many shots to draw")
     parser.add_argument("--seed", type=int, default=11)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--out", type=Path, default=Path(__file__).parent / "rankers" / "drawn.json")
     asked = parser.parse_args()
+    from vision.train_net import learn_net
+
     shots = lessons(asked.scenes, asked.seed)
-    # Each stage learns on shots of its own: the second reads what the first says, which is too sure of the shots it has seen.
-    first_shots, second_shots = shots[: asked.scenes // 3], shots[asked.scenes // 3 :]
-    glance = learn_glance(gather(first_shots, asked.workers, None), asked.seed)
-    # The second stage learns on what the first lets through, so the first is put to work with an empty judge behind it.
-    first = parse_ranker(write_ranker(glance, _no_judge(1), _no_judge(len(KINDS)), KINDS, ""))
-    rows = gather(second_shots, asked.workers, first)
+    first, second = (round(asked.scenes * part / sum(_PARTS)) for part in np.cumsum(_PARTS)[:2])
+    net = learn_net(examples_of(gather(places_of, shots[:first], asked.workers)), _ROUNDS, asked.seed)
+    glance = learn_glance(gather(places_of, shots[first:second], asked.workers), net, asked.seed)
+    # The judge learns on what the glance lets through, so the glance is put to work with an empty judge behind it.
+    empty = Learned(document_of_net(net.weights), glance, _no_judge(1), _no_judge(len(KINDS)))
+    looking = parse_ranker(write_ranker(empty, KINDS, ""))
+    rows = gather(partial(specks_of, ranker=looking), shots[second:], asked.workers)
     judge, kinds = learn_kinds(rows, asked.seed)
     note = f"{asked.scenes} drawn shots, seed {asked.seed}, {len(rows.kind)} specks"
-    write_bytes(asked.out, write_ranker(glance, learn_insects(rows, asked.seed), judge, kinds, note))
+    learned = Learned(empty.net, glance, learn_insects(rows, asked.seed), judge)
+    write_bytes(asked.out, write_ranker(learned, kinds, note))
     print(f"Learned on {note}: {asked.out}")
 
 

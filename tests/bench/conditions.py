@@ -29,6 +29,7 @@ from vision.conditions.shade import find_shade
 from vision.conditions.touching import find_touching
 from vision.conditions.wall import find_wall
 from vision.foreground import find_surfaces
+from vision.looks import Looks, views_of
 from vision.measure import Measured, measure_specks
 from vision.pipeline import see_light
 from vision.rank import shipped_ranker
@@ -141,7 +142,9 @@ def look(recipe: Recipe) -> Looked:
     scale = drawn.px_per_mm / light.step
     ground = Ground.WATER if recipe.kind == "water" else Ground.PANEL
     surfaces = find_surfaces(light.density, ground, scale)
-    measured = measure_specks(find_specks(light, surfaces, scale, shipped_ranker().glance), light.step)
+    ranker = shipped_ranker()
+    looks = Looks(ranker.net, views_of(shot, light, drawn.px_per_mm))
+    measured = measure_specks(find_specks(light, surfaces, scale, ranker.glance, looks=looks), light.step)
     view, lit_from = coarse_view(light, surfaces, scale), LitFrom(drawn.lit_from)
     return Looked(shot, light, surfaces, view, lit_from, ground, measured, scale)
 

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.lessons import hit_radius_mm
 from vision.render import TrueBody
-from vision.train import hit_radius_mm
 from vision.types import Candidate
 
 NEVER = -1e9

@@ -14,11 +14,12 @@ import numpy as np
 from froc import NEVER, count_shot, counts
 
 from vision.foreground import find_surfaces
+from vision.lessons import hit_radius_mm
+from vision.looks import Looks, views_of
 from vision.pipeline import inspect, see_light
 from vision.rank import Ranker, shipped_ranker
 from vision.render import Drawn, Recipe, TrueBody, draw
-from vision.specks import EVERY_LOOK, find_specks, search_places
-from vision.train import hit_radius_mm
+from vision.specks import EVERY_LOOK, find_specks, glanced, search_places
 from vision.types import Candidate, Cut, Setup, Shot
 
 LISTED, NO_PLACE, NO_LOOK, LOST = "listed", "not a place", "a place, not looked at", "looked at, lost"
@@ -94,10 +95,11 @@ def stages_of(missed: list[TrueBody], drawn: Drawn, shot: Shot, ranker: Ranker) 
     search = search_places(light, surfaces, scale, shot.pixels, everything=True)
     if search is None:
         return [NO_PLACE] * len(missed)
-    likely = np.round(ranker.glance.raw(search.glances)[:, 0], 6)
+    looks = Looks(ranker.net, views_of(shot, light, drawn.px_per_mm))
+    _, likely = glanced(search, ranker.glance, looks, light.step)
     least = -np.inf
     if len(likely) > EVERY_LOOK:
-        specks = find_specks(light, surfaces, scale, ranker.glance, shot.pixels, everything=True)
+        specks = find_specks(light, surfaces, scale, ranker.glance, shot.pixels, True, looks)
         least = min((s.likely for s in specks), default=-np.inf)
     x, y = (v * light.step + (light.step - 1) / 2 for v in (search.places.column, search.places.row))
     stages = []

@@ -26,6 +26,7 @@ from vision.decode import decode_shot
 from vision.features import features_of
 from vision.files import encode_jpeg
 from vision.foreground import find_surfaces
+from vision.looks import Looks, views_of
 from vision.measure import measure_specks
 from vision.pipeline import inspect, see_light, tell_lit_from
 from vision.rank import shipped_ranker
@@ -102,10 +103,11 @@ def bench(kind: str, rounds: int) -> None:
     light = see_light(shot, setup)
     scale = PX_PER_MM / light.step
     surfaces = find_surfaces(light.density, None, scale)
-    specks = find_specks(light, surfaces, scale, ranker.glance, shot.pixels)
+    looks = Looks(ranker.net, views_of(shot, light, PX_PER_MM))
+    specks = find_specks(light, surfaces, scale, ranker.glance, shot.pixels, looks=looks)
     measured = measure_specks(specks, light.step)
     lit = tell_lit_from(light, surfaces)
-    features = features_of(measured, surfaces, lit, PX_PER_MM, light.step)
+    features = features_of(measured, surfaces, lit, PX_PER_MM, light.step, looks)
     inspection = inspect(shot, setup, None, ranker, cut)
     picture = annotate(shot, inspection)
 
@@ -115,9 +117,9 @@ def bench(kind: str, rounds: int) -> None:
         ("read and decode", lambda: decode_shot(data, "reference")),
         ("light", lambda: see_light(shot, setup)),
         ("surfaces", lambda: find_surfaces(light.density, None, scale)),
-        ("specks", lambda: find_specks(light, surfaces, scale, ranker.glance, shot.pixels)),
+        ("specks", lambda: find_specks(light, surfaces, scale, ranker.glance, shot.pixels, looks=looks)),
         ("measures", lambda: measure_specks(specks, light.step)),
-        ("features", lambda: features_of(measured, surfaces, lit, PX_PER_MM, light.step)),
+        ("features", lambda: features_of(measured, surfaces, lit, PX_PER_MM, light.step, looks)),
         ("score", lambda: ranker.scores(features)),
         ("bytes to table rows, whole", lambda: to_rows(data)),
         ("annotated picture", lambda: annotate(shot, inspection)),

@@ -1,0 +1,145 @@
+"""What is learned from: drawn scenes with all kinds of insects and look-alikes in them, and what each speck and place in them is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.looks import SIGMA_OF_WIDTH
+from vision.measure import Measured
+from vision.render import Drawn, Recipe, TrueBody, tidy, vary
+from vision.render.recipe import INSECTS as DRAWN_INSECTS
+from vision.render.recipe import TRAIL
+from vision.specks import Search
+
+INSECTS = (*DRAWN_INSECTS, TRAIL)
+LOOK_ALIKES = {
+    "bubble": "bubble", "fibre": "fibre", "grit": "grit", "seed": "grit", "seed_coat": "grit", "pollen": "grit",
+    "leaf_bit": "leaf bit", "bud": "bud", "drop": "drop", "scratch": "scratch", "dust": "dust", "frass": "frass", "leg": "leg",
+}  # fmt: skip
+"""Drawn things that are no insects -> the name a person reads."""
+ON_PRODUCE, ON_GROUND = "plant part", "unevenness"
+"""What a speck is called where nothing was drawn: the produce's own texture, or the ground's."""
+KINDS = (*INSECTS, *dict.fromkeys(LOOK_ALIKES.values()), ON_PRODUCE, ON_GROUND)
+_SMALLEST_MM = 0.3
+_LEAST_IN_VIEW = 0.5
+_LEAST_DELTA_E = 4.0
+"""Bodies below these teach nothing either way: nobody could tell."""
+_OTHER_SIZE = 0.75
+"""Log ratio of scales beyond which a place means something larger or smaller than the body."""
+_SCENES = (
+    "water", "broccoli", "cloth", "cauliflower", "scallion", "water", "broccoli", "tray", "layers", "cauliflower", "water", "broccoli",
+    "cloth", "asparagus", "scallion", "gills", "blank", "tray",
+)  # fmt: skip
+_MOST_OF = {"aphid": 16, "thrips": 16, "caterpillar": 6, "larva": 14, "mite": 12, "gnat": 6, "egg": 6, "skin": 6}
+"""How many of each insect a lesson may hold, and one less: far more than a shot of produce does, since what there is least of to learn
+from is insects."""
+_CROWDED, _CROWD = 0.3, (10, 41)
+"""Share of lessons in which one kind comes in a crowd, as aphids and thrips do (common practice, no source), and how many: company
+must not speak against an insect."""
+_MOST_TRAILS, _MINED = 3, ("scallion", "layers")
+"""Leaf mines, and one less, and what they lie in."""
+_EVERY_NTH_WITHOUT_SCALE = 4
+"""Every so many shots are shown without their scale, so that shots of unknown scale are ranked too."""
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """One shot to learn from, with or without its scale being told."""
+
+    recipe: Recipe
+    told_scale: bool
+
+
+def lessons(count: int, seed: int) -> tuple[Lesson, ...]:
+    """Shots to learn from: half wild, half tidy, over all kinds of scene and the range of scales."""
+    rng = np.random.default_rng(seed)
+    out = []
+    for k in range(count):
+        kind = _SCENES[k % len(_SCENES)]
+        wild = (k // len(_SCENES)) % 2 == 0
+        make = vary if wild else tidy
+        recipe = make(kind, seed * 100_003 + k, width_px=1600, height_px=1200)
+        if not wild:
+            # Wild shots bring their own scale; tidy ones are spread over what a stand may have.
+            recipe = replace(recipe, px_per_mm=float(rng.choice([12.0, 16.0, 20.0, 20.0, 25.0, 32.0])))
+        some = tuple((insect, int(rng.integers(0, most))) for insect, most in _MOST_OF.items())
+        if rng.random() < _CROWDED:
+            crowd = int(rng.integers(len(some)))
+            some = (*some[:crowd], (some[crowd][0], int(rng.integers(*_CROWD))), *some[crowd + 1 :])
+        if kind in _MINED:
+            some = (*some, (TRAIL, int(rng.integers(0, _MOST_TRAILS))))
+        recipe = replace(recipe, insects=some if kind != "blank" else recipe.insects)
+        # 7 shares no factor with the turn of kinds, so that every kind comes up without a scale.
+        out.append(Lesson(recipe, told_scale=(k * 7) % 25 >= 25 // _EVERY_NTH_WITHOUT_SCALE))
+    return tuple(out)
+
+
+def hit_radius_mm(body: TrueBody) -> float:
+    """How far a flag may lie from a body's centre and still mean it: half its length, at least half a millimetre."""
+    return max(0.5 * body.length_mm, 0.5)
+
+
+def label_specks(measured: Sequence[Measured], drawn: Drawn) -> NDArray[np.int64]:
+    """Kind of each speck as an index into KINDS; -1 for those that teach nothing (a leg, a second piece of one body)."""
+    kinds = np.array([KINDS.index(ON_PRODUCE if m.speck.on_produce else ON_GROUND) for m in measured], dtype=np.int64)
+    if not measured:
+        return kinds
+    places = np.array([(m.measures.x_px, m.measures.y_px) for m in measured])
+    lengths = np.array([m.measures.length_px for m in measured])
+    # Insects last, so that a speck that touches both an insect and debris is an insect.
+    for body in sorted(drawn.truth, key=lambda b: (b.insect, -b.length_mm)):
+        name = body.kind if body.insect else LOOK_ALIKES.get(body.kind)
+        away = np.hypot(*(places - (body.x_px, body.y_px)).T)
+        near = away <= hit_radius_mm(body) * drawn.px_per_mm
+        if name is None or not near.any():
+            continue
+        # Of several specks on one body the one of its place and size is the body; the rest are its parts.
+        misfit = away / (body.length_mm * drawn.px_per_mm) + np.abs(
+            np.log(np.maximum(lengths, 1) / (body.length_mm * drawn.px_per_mm))
+        )
+        best = int(np.where(near, misfit, np.inf).argmin())
+        if body.insect:
+            kinds[near] = -1
+            kinds[best] = KINDS.index(name) if _teaches(body) else -1
+        else:
+            kinds[near] = KINDS.index(name)
+    return kinds
+
+
+def label_places(search: Search, drawn: Drawn, step: int) -> NDArray[np.int64]:
+    """1 where a place lies on an insect and at its size, 0 where on none, -1 where that teaches nothing.
+
+    Places beside an insect are no insects, and the same body at another scale is neither the one nor the other: with those among
+    the ones, most would be the texture round the body.
+    """
+    places = search.places
+    labels = np.zeros(len(places.row), np.int64)
+    x, y = places.column * step + (step - 1) / 2, places.row * step + (step - 1) / 2
+    sigma = np.array([scale.sigma_px for scale in search.maps])[places.scale] * step
+    for body in drawn.truth:
+        if body.insect:
+            on = _lies_on(body, x, y, drawn.px_per_mm)
+            of_its_size = np.abs(np.log(sigma / (body.width_mm * drawn.px_per_mm * SIGMA_OF_WIDTH))) < _OTHER_SIZE
+            labels[on] = -1
+            labels[on & of_its_size & _teaches(body)] = 1
+    return labels
+
+
+def _lies_on(body: TrueBody, x: NDArray[Any], y: NDArray[Any], px_per_mm: float) -> NDArray[np.bool_]:
+    """Whether pixels lie on a body, with a pixel to spare; for a bent one, within its reach."""
+    dx, dy = x - body.x_px, y - body.y_px
+    if body.curved:
+        return np.asarray(np.hypot(dx, dy) <= body.length_mm * px_per_mm / 2)
+    angle = np.deg2rad(body.angle_deg)
+    along, across = dx * np.cos(angle) + dy * np.sin(angle), dy * np.cos(angle) - dx * np.sin(angle)
+    half_length, half_width = body.length_mm * px_per_mm / 2 + 1, body.width_mm * px_per_mm / 2 + 1
+    return np.asarray((np.abs(along) <= half_length) & (np.abs(across) <= half_width))
+
+
+def _teaches(body: TrueBody) -> bool:
+    return body.length_mm >= _SMALLEST_MM and body.visible >= _LEAST_IN_VIEW and body.delta_e >= _LEAST_DELTA_E
