@@ -72,7 +72,11 @@ def inspect(shot: Shot, setup: Setup, guide: Guide | None, ranker: Ranker, cut: 
 
     Whether the shot is good enough for its task is not judged here: calib/check.py does that from this value.
     """
-    seen = observe(shot, setup, guide, ranker, everything=cut.min_score <= 0)
+    return inspect_seen(observe(shot, setup, guide, ranker, everything=cut.min_score <= 0), shot, setup, guide, ranker, cut)
+
+
+def inspect_seen(seen: Seen, shot: Shot, setup: Setup, guide: Guide | None, ranker: Ranker, cut: Cut) -> Inspection:
+    """The same from what was observed in the shot with the same values."""
     told = setup.ground or (guide.ground if guide else None)
     found = find_conditions(shot, seen.light, seen.surfaces, seen.measured, seen.lit_from, told, setup)
     unsearched = find_unsearched(seen.light, seen.surfaces, found.hidden)

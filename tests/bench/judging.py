@@ -11,7 +11,7 @@ from froc import ShotCount, count_places, count_shot, recall_at
 from peers import PEERS, choices, find, flattened
 from sizing import Sized, sized
 
-from vision.pipeline import inspect, observe
+from vision.pipeline import inspect_seen, observe
 from vision.rank import shipped_ranker
 from vision.render import Recipe, draw
 from vision.types import Cut, Setup, Shot
@@ -46,10 +46,11 @@ def judge(job: Job) -> Judged:
     """One shot, drawn, inspected as the program does, and counted."""
     drawn = draw(job.recipe)
     shot, setup, ranker = Shot(drawn.pixels, "0" * 64, "drawn"), Setup(px_per_mm=drawn.px_per_mm), shipped_ranker()
-    flags = inspect(shot, setup, None, ranker, AS_SHIPPED).candidates
+    look = observe(shot, setup, None, ranker)
+    flags = inspect_seen(look, shot, setup, None, ranker, AS_SHIPPED).candidates
     places: dict[str, list[tuple[float, float, float]]] = {}
     if job.alone:
-        seen = [(m.measures.x_px, m.measures.y_px, m.speck) for m in observe(shot, setup, None, ranker).measured]
+        seen = [(m.measures.x_px, m.measures.y_px, m.speck) for m in look.measured]
         places["our search alone"] = [(x, y, speck.likely) for x, y, speck in seen]
         places["its signal to noise alone"] = [(x, y, speck.snr) for x, y, speck in seen]
     if job.peers:
