@@ -9,7 +9,6 @@ import efficiency
 import numpy as np
 import pytest
 from bench_tables import limits, recalls, share
-from froc import NEVER, ShotCount, count_places
 from judging import Job, choose, judge, try_peers
 from listing import LOST, NO_PLACE, near, plain, small_larva, stages_of
 from numpy.typing import NDArray
@@ -18,6 +17,7 @@ from scipy.stats import binomtest, norm
 from sizing import shape_rows, sized, sizing_rows, true_shape
 from standard import SCENES, TUNING, USUAL, larvae, scaled, standard, wild
 
+from vision.counting import NEVER, ShotCount, count_places
 from vision.foreground import find_surfaces
 from vision.pipeline import inspect, see_light
 from vision.rank import shipped_ranker
@@ -131,6 +131,13 @@ class TestOneShot:
         assert all(c.bodies == seen.ours.bodies for c in seen.others.values())
         assert not judge(Job(recipe)).others
 
+    def test_a_scale_may_be_kept_from_us_and_counts_stay_in_millimetres(self) -> None:
+        recipe = replace(standard("water", 1, "first"), width_px=500, height_px=400)
+        told, untold = judge(Job(recipe)), judge(Job(recipe, told_scale=False))
+        assert told.ours.bodies == untold.ours.bodies
+        assert told.ours.hits != untold.ours.hits
+        assert untold.sizes == []
+
     def test_every_choice_of_every_peer_is_tried(self) -> None:
         tried = try_peers(replace(standard("water", 1, "first"), width_px=240, height_px=200))
         assert {name: len(counts) for name, counts in tried.items()} == {name: len(choices(name)) for name in PEERS}
@@ -188,7 +195,7 @@ class TestSizes:
             return [(s.length_error, s.width_error) for s in sized(ShotCount((like,), (score,), (0,), ()), flags, 20.0)]
 
         assert measured(true, 0.5) == [pytest.approx((0.1, -0.1))]
-        assert measured(true, 0.05) == []
+        assert measured(true, Cut().min_score / 2) == []
         assert measured(replace(true, visible=0.9), 0.5) == []
         assert measured(replace(true, length_mm=0.4), 0.5) == []
 

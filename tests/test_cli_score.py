@@ -46,6 +46,7 @@ class TestScore:
             "a.jpg: 2 flagged",
             "b.jpg: 0 flagged",
             "2 shots scored, 2 specks flagged on 1 of them.",
+            "On average 10 flags for a sample of ten shots.",
             "A person answers for every flag; the supervising authority decides.",
             f"Look at {tmp_path / 'out' / 'index.html'}",
         ]
@@ -155,6 +156,23 @@ class TestWords:
         tally = Tally([ShotTold(f"{n}.jpg", 0, error="Broken.") for n in range(30)])
         line = next(line for line in tally.closing_lines() if "could not" in line)
         assert line.endswith("9.jpg and 20 more (see shots.csv).")
+
+    def test_flags_are_told_for_a_sample_of_ten_shots(self) -> None:
+        shots = [
+            ShotTold("a.jpg", 3),
+            ShotTold("b.jpg", 1),
+            ShotTold("c.jpg", 40, blank=True),
+            ShotTold("d.jpg", 0, error="No."),
+        ]
+        assert "On average 20 flags for a sample of ten shots." in Tally(shots).closing_lines()
+        assert not any("ten shots" in line for line in Tally(shots[2:]).closing_lines())
+
+    def test_what_the_limit_left_out_is_said(self) -> None:
+        tally = Tally([ShotTold("a.jpg", 3, left_out=5), ShotTold("b.jpg", 3, left_out=2), ShotTold("c.jpg", 1)])
+        assert "5 more left out by --max-flags" in tally.told[0].line
+        (line,) = [line for line in tally.closing_lines() if "Left out" in line]
+        assert line.startswith("Left out by --max-flags: 7 more, on a.jpg, b.jpg.")
+        assert tally.counts()["left_out"] == 7
 
     def test_the_right_teller(self, monkeypatch: pytest.MonkeyPatch) -> None:
         assert isinstance(teller(quiet=True), Quiet)

@@ -14,7 +14,7 @@ from sklearn.ensemble import HistGradientBoostingClassifier
 from vision.errors import RankerError
 from vision.features import FEATURES
 from vision.glance import GLANCES
-from vision.lessons import INSECTS, KINDS
+from vision.names import INSECTS, KINDS, SOMETHING_ELSE
 from vision.net import document_of_net, shapes
 from vision.rank import parse_ranker, shipped_ranker
 from vision.train import Learned, write_ranker
@@ -50,9 +50,10 @@ def test_any_features_give_shares_that_add_up(row: list[float]) -> None:
     shares = ranker.shares(np.array([row]))
     assert shares.sum() == pytest.approx(1.0)
     scores = ranker.scores(np.array([row]))
-    kinds = ranker.resembles(np.array([row]), scores)
+    sums = ranker.sums(np.array([row]))
+    (name,) = ranker.names(shares, sums)
     assert 0 <= scores[0] <= 1
-    assert (kinds[0] in ranker.insects) == (scores[0] >= 0.5)
+    assert (name in {*ranker.insects, SOMETHING_ELSE}) == (sums[0] >= 0)
 
 
 def test_the_shipped_ranker_knows_insects_and_look_alikes() -> None:
@@ -97,6 +98,9 @@ _STRAY = {"output": 0, "feature": [0], "threshold": [0], "left": [7], "right": [
         (_damage(insects=["unicorn"]), "damaged"),
         (_damage(judge={}), "damaged"),
         (_damage(insect={}), "damaged"),
+        (_damage(scale={}), "damaged"),
+        (_damage(scale={"slope": 0, "offset": 0, "mix": "any"}), "damaged"),
+        (_damage(scale={"slope": float("nan"), "offset": 0, "mix": "any"}), "damaged"),
         (_damage(judge={"base": [0, 0, 0], "depth": 1, "trees": []}), "damaged"),
         (_damage(net={}), "damaged"),
         (_damage(net={"near_0": "AA"}), "damaged"),

@@ -9,22 +9,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.counting import hit_radius_mm
 from vision.looks import SIGMA_OF_WIDTH
 from vision.measure import Measured
+from vision.names import ANIMALS, KINDS, LOOK_ALIKES, ON_GROUND, ON_PRODUCE, TRAIL
 from vision.render import Drawn, Recipe, TrueBody, tidy, vary
-from vision.render.recipe import INSECTS as DRAWN_INSECTS
-from vision.render.recipe import TRAIL
 from vision.specks import Search
 
-INSECTS = (*DRAWN_INSECTS, TRAIL)
-LOOK_ALIKES = {
-    "bubble": "bubble", "fibre": "fibre", "grit": "grit", "seed": "grit", "seed_coat": "grit", "pollen": "grit",
-    "leaf_bit": "leaf bit", "bud": "bud", "drop": "drop", "scratch": "scratch", "dust": "dust", "frass": "frass", "leg": "leg",
-}  # fmt: skip
-"""Drawn things that are no insects -> the name a person reads."""
-ON_PRODUCE, ON_GROUND = "plant part", "unevenness"
-"""What a speck is called where nothing was drawn: the produce's own texture, or the ground's."""
-KINDS = (*INSECTS, *dict.fromkeys(LOOK_ALIKES.values()), ON_PRODUCE, ON_GROUND)
 _SMALLEST_MM = 0.3
 _LEAST_IN_VIEW = 0.5
 _LEAST_DELTA_E = 4.0
@@ -41,6 +32,9 @@ from is insects."""
 _CROWDED, _CROWD = 0.3, (10, 41)
 """Share of lessons in which one kind comes in a crowd, as aphids and thrips do (common practice, no source), and how many: company
 must not speak against an insect."""
+_STANDARD = ("water", "cloth", "broccoli", "cauliflower", "scallion")
+_SIX, _MIXED = 6, 50_000
+"""Insects in a shot of the mix that holds any, and how far its seeds lie from those of the lessons."""
 _MOST_TRAILS, _MINED = 3, ("scallion", "layers")
 """Leaf mines, and one less, and what they lie in."""
 _EVERY_NTH_WITHOUT_SCALE = 4
@@ -77,11 +71,6 @@ def lessons(count: int, seed: int) -> tuple[Lesson, ...]:
         # 7 shares no factor with the turn of kinds, so that every kind comes up without a scale.
         out.append(Lesson(recipe, told_scale=(k * 7) % 25 >= 25 // _EVERY_NTH_WITHOUT_SCALE))
     return tuple(out)
-
-
-def hit_radius_mm(body: TrueBody) -> float:
-    """How far a flag may lie from a body's centre and still mean it: half its length, at least half a millimetre."""
-    return max(0.5 * body.length_mm, 0.5)
 
 
 def label_specks(measured: Sequence[Measured], drawn: Drawn) -> NDArray[np.int64]:
@@ -143,3 +132,15 @@ def _lies_on(body: TrueBody, x: NDArray[Any], y: NDArray[Any], px_per_mm: float)
 
 def _teaches(body: TrueBody) -> bool:
     return body.length_mm >= _SMALLEST_MM and body.visible >= _LEAST_IN_VIEW and body.delta_e >= _LEAST_DELTA_E
+
+
+def mixed_shots(count: int, seed: int) -> tuple[Recipe, ...]:
+    """Standard shots of the mix that scores stand for: kinds of scene in turn, half without insects and half with six of any kind."""
+    rng = np.random.default_rng(seed)
+    out = []
+    for k in range(count):
+        recipe = tidy(_STANDARD[k % len(_STANDARD)], seed * 100_003 + _MIXED + k)
+        drawn = rng.choice(ANIMALS, _SIX)
+        insects = tuple((kind, int((drawn == kind).sum())) for kind in ANIMALS) if (k // len(_STANDARD)) % 2 else ()
+        out.append(replace(recipe, insects=insects))
+    return tuple(out)

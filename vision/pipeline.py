@@ -16,18 +16,13 @@ from vision.guides import Guide
 from vision.hidden import hidden_mask, without_cells, without_hidden
 from vision.joining import join_lines
 from vision.light import coarse_to_fine, log_light, log_light_averaged, over_channels
+from vision.listing import list_candidates
 from vision.looks import Looks, views_of
 from vision.measure import Measured, measure_specks
-from vision.outline import surface_name
-from vision.overlap import without_repeats
 from vision.quality import find_unsearched, limits_mm, measure_quality
 from vision.rank import Ranker
-from vision.reasons import say_why
-from vision.shapes import ShapeNumbers, name_shape
-from vision.sizes import size_uncertainty, sizes_mm
 from vision.specks import find_specks
 from vision.types import (
-    Candidate,
     Cut,
     FixedMark,
     Ground,
@@ -41,7 +36,6 @@ from vision.types import (
     Usable,
 )
 from vision.unchanged import without_marks
-from vision.wholes import COULD_BE, parts_taken_in
 
 _SEARCH_PX_PER_MM = 10.0
 """Least resolution of the search: finer shots are averaged down by a whole number, never below it. A thrips 0.2 mm wide is then
@@ -72,7 +66,9 @@ def inspect(shot: Shot, setup: Setup, guide: Guide | None, ranker: Ranker, cut: 
 
     Whether the shot is good enough for its task is not judged here: calib/check.py does that from this value.
     """
-    return inspect_seen(observe(shot, setup, guide, ranker, everything=cut.min_score <= 0), shot, setup, guide, ranker, cut)
+    return inspect_seen(
+        observe(shot, setup, guide, ranker, everything=cut.min_score <= 0), shot, setup, guide, ranker, cut
+    )
 
 
 def inspect_seen(seen: Seen, shot: Shot, setup: Setup, guide: Guide | None, ranker: Ranker, cut: Cut) -> Inspection:
@@ -83,7 +79,7 @@ def inspect_seen(seen: Seen, shot: Shot, setup: Setup, guide: Guide | None, rank
     quality = measure_quality(seen.light, seen.surfaces, seen.measured, unsearched, shot.pixels, setup.sharpness)
     limit_round, limit_linear = limits_mm(quality, setup.px_per_mm, seen.surfaces)
     ground = told or Ground.PANEL
-    listed, left_out = _list(seen, ranker, cut, ground, setup)
+    listed, left_out = list_candidates(seen.measured, seen.features, ranker, guide, cut, ground, setup, seen.light.step)
     return Inspection(
         shot.name, shot.sha256, shot.width_px, shot.height_px, shot.taken_at, setup.px_per_mm, setup.scale_from,
         ground, seen.lit_from, quality, Usable.YES, (), limit_round, limit_linear, listed, left_out, unsearched,
@@ -168,42 +164,3 @@ def tell_lit_from(light: Light, surfaces: Surfaces) -> LitFrom:
     fine = np.abs(density - cv2.GaussianBlur(density, (0, 0), 2.0))
     texture = float(np.median(fine[produce])) if produce.any() else 0.0
     return LitFrom.ABOVE if texture > _TELLS_FROM_ABOVE else LitFrom.BELOW
-
-
-def _list(seen: Seen, ranker: Ranker, cut: Cut, ground: Ground, setup: Setup) -> tuple[tuple[Candidate, ...], int]:
-    """Candidates above the cut, best first: by score, then from top to bottom and left to right."""
-    if not seen.measured:
-        return (), 0
-    scores = ranker.scores(seen.features)
-    rounded = np.round(scores, 3)
-    # A whole may lie below the cut and have a part above it.
-    least = COULD_BE * cut.min_score
-    order = sorted(
-        (k for k in range(len(seen.measured)) if rounded[k] >= least),
-        key=lambda k: (-rounded[k], seen.measured[k].measures.y_px, seen.measured[k].measures.x_px),
-    )
-    measures = [m.measures for m in seen.measured]
-    bodies = without_repeats(order, measures)
-    if cut.min_score > 0:  # else whatever stands out is asked for, parts too
-        bodies = [body for body in parts_taken_in(bodies, measures, scores) if rounded[body[0]] >= cut.min_score]
-    kept = bodies if cut.max_flags is None else bodies[: cut.max_flags]
-    likest, wholes = [k for k, _ in kept], [whole for _, whole in kept]
-    kinds = ranker.resembles(seen.features[wholes], scores[likest])
-    listed = tuple(
-        _candidate(number, seen.measured[whole], float(rounded[k]), kind, ground, setup, seen.light.step)
-        for number, ((k, whole), kind) in enumerate(zip(kept, kinds, strict=True), start=1)
-    )
-    return listed, len(bodies) - len(kept)
-
-
-def _candidate(number: int, m: Measured, score: float, kind: str, ground: Ground, setup: Setup, step: int) -> Candidate:
-    x = m.measures
-    surface = surface_name(m.speck.on_produce, str(ground))
-    sizes = sizes_mm(m, setup, step)
-    form, long_over_wide = x.aspect_ratio, x.length_px / max(x.width_px, 1e-6)
-    if sizes is not None:
-        form, long_over_wide = sizes.aspect_ratio, sizes.length_mm / max(sizes.width_mm, 1e-6)
-    shape = name_shape(ShapeNumbers(form, m.body.solidity, m.build.straightness, long_over_wide, m.build.winding_rad))
-    why = say_why(m, shape, sizes, str(surface))
-    uncertainty = None if sizes is None else size_uncertainty(m, setup)
-    return Candidate(number, x, surface, m.speck.tone, shape, kind, why, score, sizes, uncertainty)

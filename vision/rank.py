@@ -2,8 +2,8 @@
 
 A ranker is a JSON file: the features it reads, the kinds it tells apart, which of them are insects, a network's weights and trees as
 lists of numbers. Nothing in it runs. One set of trees has learned one question, insect or not, and gives the score; another tells the kinds
-apart and names them. The score is a share at the mix of specks it was learned on: it orders a list and is not the chance that a
-speck is an insect, which depends on the lot.
+apart and names them. Their sums become scores at one stated mix of shots (score_scale.py): a score orders a list and is not the chance
+that a speck is an insect, which depends on the lot.
 """
 
 from __future__ import annotations
@@ -21,11 +21,15 @@ from numpy.typing import NDArray
 from vision.errors import RankerError
 from vision.features import FEATURES
 from vision.glance import GLANCES
+from vision.names import SOMETHING_ELSE
 from vision.net import Net, net_of
+from vision.score_scale import ScoreScale
 from vision.trees import Trees, trees_of
 
 FORMAT = "speckwise ranker"
-VERSION = 3
+VERSION = 4
+_PLAIN, _LIKELIEST = 0.5, 0.4
+"""Shares of all insects' from which one kind lends its name: whatever is expected, and with that taken into account."""
 
 
 @dataclass(frozen=True)
@@ -39,6 +43,7 @@ class Ranker:
     glance: Trees
     insect: Trees
     trees: Trees
+    scale: ScoreScale
     digest: str
     learned: str
 
@@ -50,18 +55,37 @@ class Ranker:
         shares = np.exp(raw)
         return np.asarray(shares / shares.sum(axis=1, keepdims=True))
 
-    def scores(self, features: NDArray[Any]) -> NDArray[np.float64]:
-        """How much each speck looks like an insect, 0..1: (n, len(FEATURES)) -> (n,) float64."""
-        return np.asarray(1 / (1 + np.exp(-np.clip(self.insect.raw(features)[:, 0], -30, 30))))
+    def sums(self, features: NDArray[Any]) -> NDArray[np.float64]:
+        """How much each speck looks like an insect, as log odds among what was learned: (n, len(FEATURES)) -> (n,) float64."""
+        return self.insect.raw(features)[:, 0]
 
-    def resembles(self, features: NDArray[Any], scores: NDArray[np.float64]) -> tuple[str, ...]:
-        """The kind that each speck of these scores (n,) resembles most: an insect from a score of one half, else a look-alike."""
-        shares = self.shares(features)
+    def scores(self, features: NDArray[Any]) -> NDArray[np.float64]:
+        """How much each speck looks like an insect, 0..1 at the mix of `scale`: (n, len(FEATURES)) -> (n,) float64."""
+        return self.scale.scores(self.sums(features))
+
+    def names(
+        self, shares: NDArray[np.float64], sums: NDArray[np.float64], favour: NDArray[np.float64] | None = None
+    ) -> tuple[str, ...]:
+        """What each speck of these shares (n, kinds) and sums (n,) resembles most: an insect from a sum of 0, else a look-alike.
+
+        `favour` (kinds,): factors on the shares, which decide in doubt only: what plainly resembles one insect keeps that name. What
+        looks like an insect and like none of them plainly is something else.
+        """
         insect = np.array([kind in self.insects for kind in self.kinds])
+        factor = np.ones(len(self.kinds)) if favour is None else favour
         return tuple(
-            self.kinds[int(np.where(insect if score >= 0.5 else ~insect, row, -1).argmax())]
-            for row, score in zip(shares, scores, strict=True)
+            self._insect_name(np.where(insect, row, 0.0), factor)
+            if total >= 0
+            else self.kinds[int(np.where(insect, -1, row * factor).argmax())]
+            for row, total in zip(shares, sums, strict=True)
         )
+
+    def _insect_name(self, shares: NDArray[np.float64], favour: NDArray[np.float64]) -> str:
+        for some, least in ((shares, _PLAIN), (shares * favour, _LIKELIEST)):
+            likest = int(some.argmax())
+            if some[likest] > least * some.sum():
+                return self.kinds[likest]
+        return SOMETHING_ELSE
 
 
 def parse_ranker(data: bytes) -> Ranker:
@@ -83,13 +107,14 @@ def parse_ranker(data: bytes) -> Ranker:
         net = net_of(d["net"])
         glance, insect = trees_of(d["glance"], len(GLANCES)), trees_of(d["insect"], len(FEATURES))
         trees = trees_of(d["judge"], len(FEATURES))
+        scale = ScoreScale(float(d["scale"]["slope"]), float(d["scale"]["offset"]), str(d["scale"]["mix"]))
         kinds, insects = tuple(str(k) for k in d["kinds"]), frozenset(str(k) for k in d["insects"])
         if len(glance.base) != 1 or len(insect.base) != 1 or len(trees.base) != len(kinds) or not insects < set(kinds):
             raise ValueError("kinds and trees differ")
     except (KeyError, TypeError, ValueError, IndexError, AttributeError) as error:
         raise RankerError("The ranker file is damaged: its trees don't hold together.") from error
     return Ranker(
-        kinds, insects, net, glance, insect, trees, hashlib.sha256(data).hexdigest(), str(d.get("learned", ""))
+        kinds, insects, net, glance, insect, trees, scale, hashlib.sha256(data).hexdigest(), str(d.get("learned", ""))
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.measure import Measured
 from vision.types import SizesMm, Tone
@@ -21,7 +22,7 @@ def colour_name(lab: tuple[float, float, float]) -> str:
         return "black"
     if chroma < 9:
         return "dark grey" if lightness < 40 else "grey" if lightness < 72 else "pale"
-    if hue < 25 or hue > 330:
+    if hue < 25 or hue > 330 or (hue < 50 and chroma > 60):
         return "reddish"
     if hue < 80:
         return "dark brown" if lightness < 30 else "brown" if lightness < 66 else "tan"
@@ -33,7 +34,7 @@ def colour_name(lab: tuple[float, float, float]) -> str:
 
 
 def say_why(m: Measured, shape: str, sizes: SizesMm | None, surface: str) -> str:
-    """One line such as 'brown, roundish, 1.8 x 1.0 mm, sharp, darker than the water round it'."""
+    """One line such as 'brown, roundish, 1.8 x 1.0 mm, sharp, darker than the produce round it; not green like it'."""
     x = m.measures
     lab = (float(m.body_lab[0]), float(m.body_lab[1]), float(m.body_lab[2]))
     size = f"{x.length_px:.0f} x {x.width_px:.0f} px"
@@ -41,4 +42,18 @@ def say_why(m: Measured, shape: str, sizes: SizesMm | None, surface: str) -> str
         size = f"{sizes.length_mm:.1f} x {sizes.width_mm:.1f} mm"
     soft = "soft" if x.blur_px > max(2.5, 0.35 * x.width_px) else "sharp"
     tone = "darker" if m.speck.tone == Tone.DARKER else "lighter"
-    return f"{colour_name(lab)}, {_FORMS[shape]}, {size}, {soft}, {tone} than the {surface} round it"
+    return f"{colour_name(lab)}, {_FORMS[shape]}, {size}, {soft}, {tone} than the {surface} round it{_other_colour(m)}"
+
+
+def _other_colour(m: Measured) -> str:
+    """What is round a speck on produce, where that has a colour of its own and another one."""
+    if not m.speck.on_produce:
+        return ""
+    own, around = _hue(m.body_lab), _hue(m.around_lab)
+    return f"; not {around} like it" if around and own != around else ""
+
+
+def _hue(lab: NDArray[np.float64]) -> str:
+    """The colour without its lightness; '' for greys."""
+    name = colour_name((float(lab[0]), float(lab[1]), float(lab[2])))
+    return next((hue for hue in ("green", "brown", "yellowish", "reddish", "bluish", "tan") if hue in name), "")

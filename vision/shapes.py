@@ -88,12 +88,12 @@ SHAPES: tuple[Shape, ...] = (
         "curved",
         "clearly longer than wide and bent: like a caterpillar or a maggot",
         "rounded box",
-        # As broad as long and hardly longer along the curve than wide: lobes, not a bend.
+        # As broad as long and hardly longer along the curve than wide: lobes, unless its ends come together as a C's do.
         lambda n: (
             n.length_over_width >= 2.5
             and n.straightness < 0.9
             and n.solidity < 0.93
-            and (n.aspect_ratio < 0.8 or n.length_over_width >= 8)
+            and (n.aspect_ratio < 0.8 or n.length_over_width >= 8 or n.straightness < 0.4)
         ),
         _arc,
     ),

@@ -68,7 +68,12 @@ CANDIDATES: tuple[Column, ...] = (
     Column("shot", "text", "path of the photograph, relative to the PATH that brought it", get=lambda b, i, c: b.shot),
     Column("shot_sha256", "text", "SHA-256 of the file's bytes", get=lambda b, i, c: i.shot_sha256),
     Column("run", "text", "hash of version, options, profile, guide and ranker", get=lambda b, i, c: b.run),
-    Column("candidate", "integer", "1, 2, … within the shot, highest score first", get=lambda b, i, c: c.number),
+    Column(
+        "candidate",
+        "integer",
+        "1, 2, … within the shot, highest score first, or as a guide orders them",
+        get=lambda b, i, c: c.number,
+    ),
     Column("x_px", "number", "centre, to the right", "px", 1, lambda b, i, c: c.measures.x_px),
     Column("y_px", "number", "centre, down", "px", 1, lambda b, i, c: c.measures.y_px),
     Column("x_mm", "number", "centre on the ground's plane, to the right", "mm", 2, _mm(lambda s: s.x_mm)),
@@ -150,7 +155,12 @@ CANDIDATES: tuple[Column, ...] = (
         lambda b, i, c: c.measures.density,
     ),
     Column("snr", "number", "signal to noise of the search", "", 1, lambda b, i, c: c.measures.snr),
-    Column("resembles", "text", "what it looks like: an insect or a look-alike", get=lambda b, i, c: c.resembles),
+    Column(
+        "resembles",
+        "text",
+        "what it looks like: an insect, a look-alike, or something else, maybe alive",
+        get=lambda b, i, c: c.resembles,
+    ),
     Column("why", "text", "the reasons in plain words", get=lambda b, i, c: c.why),
     Column(
         "score", "number", "0..1, orders the list; not the chance that it is an insect", "", 3, lambda b, i, c: c.score

@@ -10,7 +10,7 @@ import argparse
 import json
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, fields
+from dataclasses import asdict, dataclass, fields, replace
 from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
@@ -19,19 +19,22 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.counting import NEVER, count_shot
 from vision.features import FEATURES
 from vision.files import write_bytes
 from vision.foreground import find_surfaces
 from vision.glance import GLANCES, PATCH
-from vision.lessons import INSECTS, KINDS, Lesson, label_places, label_specks, lessons
+from vision.lessons import Lesson, label_places, label_specks, lessons, mixed_shots
 from vision.looks import views_of
+from vision.names import INSECTS, KINDS
 from vision.net import Net, document_of_net
-from vision.pipeline import observe, see_light
+from vision.pipeline import inspect, observe, see_light
 from vision.rank import FORMAT, VERSION, Ranker, parse_ranker
-from vision.render import draw
+from vision.render import Recipe, draw
+from vision.score_scale import MIX, ScoreScale
 from vision.specks import search_places
 from vision.trees import document_of
-from vision.types import Setup, Shot
+from vision.types import Cut, Setup, Shot
 
 if TYPE_CHECKING:
     from vision.train_net import Examples
@@ -44,6 +47,9 @@ _PARTS = (6, 2, 9)
 """Parts of the lessons that teach the network, the trees of the first glance, and the judge. Each learns on lessons of its own: the
 next reads what the one before says, which is too sure of what it has seen."""
 _ROUNDS = 16
+_LESSONS_A_MIXED_SHOT = 8
+_LEAST_LIKENESS = 0.005
+"""Likeness from which flags tell what a score means: far below any cut that is of use."""
 
 
 @dataclass(frozen=True)
@@ -103,9 +109,13 @@ def specks_of(lesson: Lesson, ranker: Ranker) -> Labelled | None:
 
 def gather(work: Callable[[Lesson], _Rows | None], shots: Sequence[Lesson], workers: int) -> _Rows:
     """Labelled rows of many drawn shots, in the order of the lessons whatever the number of workers."""
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_one_thread) as pool:
+    with _pool(workers) as pool:
         parts = [rows for rows in pool.map(work, shots, chunksize=2) if rows is not None]
     return type(parts[0])(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(parts[0])))
+
+
+def _pool(workers: int) -> ProcessPoolExecutor:
+    return ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_one_thread)
 
 
 def _one_thread() -> None:
@@ -171,12 +181,34 @@ class Learned:
     judge: Mapping[str, Any]
 
 
-def write_ranker(learned: Learned, kinds: Sequence[str], note: str) -> bytes:
+_AS_LEARNED = ScoreScale(1.0, 0.0, "as learned")
+
+
+def flags_of(recipe: Recipe, ranker: Ranker) -> NDArray[np.float64]:
+    """What a shot of the mix lists: sum and 1 or 0 for an insect or none, (n, 2)."""
+    drawn = draw(recipe)
+    shot, setup = Shot(drawn.pixels, "0" * 64, "drawn"), Setup(px_per_mm=drawn.px_per_mm)
+    flags = inspect(shot, setup, None, replace(ranker, scale=_AS_LEARNED), Cut(_LEAST_LIKENESS)).candidates
+    count = count_shot(flags, drawn.truth, drawn.px_per_mm)
+    hits = [score for score in count.hits if score != NEVER]
+    share = np.clip(np.array([*hits, *count.false]), 1e-3, 1 - 1e-3)
+    return np.stack([np.log(share / (1 - share)), np.arange(len(share)) < len(hits)], axis=1)
+
+
+def learn_scale(flags: NDArray[np.float64]) -> ScoreScale:
+    """The line from sums to log odds at the mix (Platt's scaling), from rows of `flags_of`."""
+    from sklearn.linear_model import LogisticRegression
+
+    fit = LogisticRegression(C=np.inf).fit(flags[:, :1], flags[:, 1])
+    return ScoreScale(float(fit.coef_[0, 0]), float(fit.intercept_[0]), MIX)
+
+
+def write_ranker(learned: Learned, kinds: Sequence[str], note: str, scale: ScoreScale = _AS_LEARNED) -> bytes:
     """The ranker's file."""
     document = {
         "format": FORMAT, "version": VERSION, "learned": note, "glances": list(GLANCES), "features": list(FEATURES),
         "kinds": list(kinds), "insects": [name for name in kinds if name in INSECTS], "net": learned.net, "glance": learned.glance,
-        "insect": learned.insect, "judge": learned.judge,
+        "insect": learned.insect, "judge": learned.judge, "scale": asdict(scale),
     }  # fmt: skip
     return (json.dumps(document, separators=(",", ":")) + "\n").encode()
 
@@ -202,7 +234,11 @@ def main() -> None:
     judge, kinds = learn_kinds(rows, asked.seed)
     note = f"{asked.scenes} drawn shots, seed {asked.seed}, {len(rows.kind)} specks"
     learned = Learned(empty.net, glance, learn_insects(rows, asked.seed), judge)
-    write_bytes(asked.out, write_ranker(learned, kinds, note))
+    unscaled = parse_ranker(write_ranker(learned, kinds, note))
+    mixed = mixed_shots(max(asked.scenes // _LESSONS_A_MIXED_SHOT, 20), asked.seed)
+    with _pool(asked.workers) as pool:
+        flags = np.concatenate(list(pool.map(partial(flags_of, ranker=unscaled), mixed)))
+    write_bytes(asked.out, write_ranker(learned, kinds, note, learn_scale(flags)))
     print(f"Learned on {note}: {asked.out}")
 
 

@@ -32,6 +32,8 @@ class Entry:
     seconds: float
     error: str = ""
     duplicate_of: str = ""
+    left_out: int = 0
+    """How many more the limit on flags left out."""
 
 
 class Ledger:

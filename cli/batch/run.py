@@ -136,6 +136,7 @@ def _entry(run: str, each: Looked, outcome: Outcome) -> Entry:
         files=sorted(outcome.files),
         seconds=round(float(outcome.seconds), 3),
         error=outcome.facts.error,
+        left_out=outcome.facts.inspection.left_out if outcome.facts.inspection else 0,
     )
 
 
@@ -157,6 +158,7 @@ def told_of(entry: Entry) -> ShotTold:
         error=entry.error,
         duplicate_of=entry.duplicate_of,
         blank=entry.row[_COLUMN["view"]] == BLANK,
+        left_out=entry.left_out,
     )
 
 

@@ -25,6 +25,8 @@ class ShotTold:
     duplicate_of: str = ""
     blank: bool = False
     """A shot of the wiped tray: what is on it is counted apart."""
+    left_out: int = 0
+    """How many more the limit on flags left out."""
 
     @property
     def line(self) -> str:
@@ -34,7 +36,8 @@ class ShotTold:
             return f"{shot}: {self.error}"
         if self.duplicate_of:
             return f"{shot}: the same picture as {printable(self.duplicate_of)}, not scored again"
-        return f"{shot}: {self.flags} flagged" + ("" if self.usable else f"; take again: {self.reasons}")
+        more = f", {self.left_out} more left out by --max-flags" if self.left_out else ""
+        return f"{shot}: {self.flags} flagged{more}" + ("" if self.usable else f"; take again: {self.reasons}")
 
 
 @dataclass
@@ -67,6 +70,16 @@ class Tally:
         return sum(not shot.error and not shot.duplicate_of for shot in self.told)
 
     @property
+    def for_ten(self) -> float | None:
+        """Flags on ten shots of produce or of what came off it, on average: on a sample."""
+        shots = sum(not shot.error and not shot.duplicate_of and not shot.blank for shot in self.told)
+        return 10 * self.flags / shots if shots else None
+
+    @property
+    def left_out(self) -> list[ShotTold]:
+        return [shot for shot in self.told if shot.left_out]
+
+    @property
     def duplicates(self) -> int:
         return sum(bool(shot.duplicate_of) for shot in self.told)
 
@@ -81,6 +94,7 @@ class Tally:
             "failed": len(self.failed),
             "duplicates": self.duplicates,
             "take_again": len(self.take_again),
+            "left_out": sum(shot.left_out for shot in self.told),
         }
 
     def closing_lines(self) -> list[str]:
@@ -89,6 +103,13 @@ class Tally:
         lines = [f"{count(self.scored, 'shot')} scored, {count(self.flags, 'speck')} flagged on {flagged} of them."]
         if not self.flags:
             lines[0] = f"{count(self.scored, 'shot')} scored. {NONE_FLAGGED}"
+        elif self.for_ten is not None:
+            lines.append(f"On average {count(round(self.for_ten), 'flag')} for a sample of ten shots.")
+        if self.left_out:
+            more = sum(shot.left_out for shot in self.left_out)
+            lines.append(
+                f"Left out by --max-flags: {more} more, on {_names(self.left_out)}. Nobody has looked at these."
+            )
         if self.flags_on_blanks:
             lines.append(
                 f"Apart from these: {count(self.flags_on_blanks, 'speck')} on blank shots, before any produce."

@@ -5,13 +5,14 @@ How it is counted:
 - A standard shot is 2000 x 1500 px at 20 px/mm with full clutter; every other one holds six insects, the rest none (standard.py). The
   bodies are of the second family, drawn by code that shares nothing with the family the ranker learned on.
 - A flag hits a body within half its length (at least 0.5 mm) of its centre, best score first. A second flag on the same body counts
-  neither way, nor do flags on bodies under 0.3 mm or less than half in view. All else is false (froc.py).
+  neither way, nor do flags on bodies under 0.3 mm or less than half in view. All else is false (vision/counting.py).
 - Recall at n false flags a shot: one cut for all shots of a kind of scene, the lowest that leaves at most n false flags a shot on
   average, shots without insects included. Tables by insect and by size use the cuts of their whole scene.
 - Limits are exact binomial (Clopper and Pearson), 95%, insects taken as independent.
 - "Our search alone": what was looked at closer, in the order of the first glance, nothing ranked; and by signal to noise instead.
 - Peers get the shot freed of slow light, look for both tones or for distance in colour, and their parameters are those with the best
   recall on shots of other seeds (peers.py); what was chosen is printed.
+- Reliability: the share of insects among flags of a score, at the mix of the standard shots and where insects are rare.
 - Listed: at a minimum score of 0, see listing.py. Sizes and shapes: see sizing.py. White noise: see efficiency.py.
 """
 
@@ -31,7 +32,7 @@ import cv2
 from efficiency import print_table
 from judging import Job, Judged, choose, judge, try_peers
 from listing import Listed, list_larvae, list_plain
-from plots import plot_froc, plot_listing, plot_sizes
+from plots import plot_froc, plot_listing, plot_reliability, plot_sizes, plot_together
 from sizing import Sized
 from standard import SCENES, TUNING, USUAL, larvae, scaled, standard, wild
 
@@ -76,7 +77,9 @@ class Bench:
         jobs = [Job(standard(kind, k, self.bodies), True, chosen) for k in range(self.shots)]
         judged = self.run(f"{kind}, standard", judge, jobs)
         loose = self.run(f"{kind}, wild", judge, [Job(wild(kind, k, self.bodies)) for k in self.part(4)])
-        tables.froc_table(name, judged, loose)
+        blind = [Job(standard(kind, k, self.bodies), told_scale=False) for k in self.part(4)]
+        unscaled = self.run(f"{kind}, without a scale", judge, blind)
+        tables.froc_table(name, judged, {"wild": loose, "no scale told": unscaled})
         tables.chosen_table(chosen)
         tables.cut_table(name, judged)
         at_scale = {
@@ -129,15 +132,20 @@ def main() -> None:
         parser.error(f"kinds are {', '.join(SCENES)}; families are {', '.join(BODIES)}")
     sys.stdout.reconfigure(line_buffering=True)  # type: ignore[union-attr]
     asked.plots.mkdir(parents=True, exist_ok=True)
-    sizes, listed = {}, {}
+    sizes, listed, shots = {}, {}, {}
     with ProcessPoolExecutor(asked.workers, mp_context=get_context("spawn"), initializer=_one_thread) as pool:
         bench = Bench(pool, asked.shots, families)
         for kind in kinds:
             judged = bench.print_recall(kind, peers=not asked.ours_alone)
+            shots[SCENES[kind].name] = judged
             listed[SCENES[kind].name] = bench.print_listing(kind)
             sizes[SCENES[kind].name] = bench.print_sizes(kind, judged)
             plot_froc(asked.plots, SCENES[kind].name, judged)
     print("\n## all scenes")
+    everything = [j for judged in shots.values() for j in judged]
+    tables.reliability_table(everything)
+    plot_reliability(asked.plots, everything)
+    plot_together(asked.plots, shots)
     tables.shape_table([s for each in sizes.values() for s in each[families[0]]])
     print_table(fields=3)
     plot_listing(asked.plots, listed)

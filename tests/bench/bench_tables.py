@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
-from froc import ShotCount, recall_at
 from judging import FALSE, Judged, Wishes
 from listing import LISTED, LOST, NO_LOOK, NO_PLACE, Listed
 from peers import HALVED
+from reliability import bins_of
 from scipy.stats import beta
 from sizing import Sized, shape_rows, sizing_rows
 
+from vision.counting import ShotCount, recall_at
 from vision.render import TrueBody
 from vision.shapes import SHAPES
 from vision.types import Cut
@@ -57,14 +58,15 @@ def recalls(shots: Sequence[ShotCount], keep: Callable[[TrueBody], bool] = lambd
     return cells
 
 
-def froc_table(name: str, judged: Sequence[Judged], loose: Sequence[Judged]) -> None:
-    """Recall of ours, of our search alone and of peers; ours on wild shots."""
+def froc_table(name: str, judged: Sequence[Judged], ours_on: Mapping[str, Sequence[Judged]]) -> None:
+    """Recall of ours, of our search alone and of peers; ours on other shots, by what they are."""
     print(head("scene", "shots", "insects", *_RECALLS))
     print(line(f"{name}, ours", len(judged), *recalls([j.ours for j in judged])))
     for other in judged[0].others:
         halved = " (at half resolution)" if other in HALVED else ""
         print(line(f"{name}, {other}{halved}", len(judged), *recalls([j.others[other] for j in judged])))
-    print(line(f"{name}, wild, ours", len(loose), *recalls([j.ours for j in loose])))
+    for what, shots in ours_on.items():
+        print(line(f"{name}, {what}, ours", len(shots), *recalls([j.ours for j in shots])))
 
 
 def chosen_table(chosen: Wishes) -> None:
@@ -82,8 +84,24 @@ def cut_table(name: str, judged: Sequence[Judged]) -> None:
     large = [hit for hit, is_large in hits if is_large]
     empty = [sum(score >= cut for score in j.ours.false) for j in judged if not j.ours.bodies]
     kept = share(sum(large), len(large)), share(sum(hit for hit, _ in hits), len(hits))
-    print(head("scene", f"insects of 1 mm and more flagged at {cut}", "all that count", "false flags on an empty shot"))
-    print(line(name, *kept, f"{np.mean(empty):.1f}" if empty else "-"))
+    print(
+        head(
+            "scene",
+            f"insects of 1 mm and more flagged at {cut}",
+            "all that count",
+            "false flags on an empty shot",
+            "on ten",
+        )
+    )
+    print(line(name, *kept, *((f"{np.mean(empty):.1f}", f"{10 * np.mean(empty):.0f}") if empty else "--")))
+
+
+def reliability_table(judged: Sequence[Judged]) -> None:
+    """What a score is worth, and the most flags a sample of ten shots asks a person to look at."""
+    print(head("score", "flags", "mean score", "share of insects among them", "the same with one insect in ten shots"))
+    for b in bins_of(judged):
+        rare = f"{b.share_when_rare:.3f}" if b.flags else "-"
+        print(line(f"{b.low:g} to {min(b.high, 1):g}", b.flags, f"{b.mean_score:.3f}", share(b.insects, b.flags), rare))
 
 
 def split_table(

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from froc import ShotCount, count_places, count_shot, recall_at
 from peers import PEERS, choices, find, flattened
 from sizing import Sized, sized
 
+from vision.counting import ShotCount, count_places, count_shot, recall_at
 from vision.pipeline import inspect_seen, observe
 from vision.rank import shipped_ranker
 from vision.render import Recipe, draw
@@ -26,11 +26,13 @@ AS_SHIPPED = Cut(min_score=0.001)
 
 @dataclass(frozen=True)
 class Job:
-    """One shot to judge: by us, by our search before anything is ranked (`alone`), and by peers with their parameters."""
+    """One shot to judge: by us, by our search before anything is ranked (`alone`), and by peers with their parameters. Its scale
+    may be kept from us."""
 
     recipe: Recipe
     alone: bool = False
     peers: Wishes | None = None
+    told_scale: bool = True
 
 
 @dataclass(frozen=True)
@@ -45,7 +47,8 @@ class Judged:
 def judge(job: Job) -> Judged:
     """One shot, drawn, inspected as the program does, and counted."""
     drawn = draw(job.recipe)
-    shot, setup, ranker = Shot(drawn.pixels, "0" * 64, "drawn"), Setup(px_per_mm=drawn.px_per_mm), shipped_ranker()
+    shot, ranker = Shot(drawn.pixels, "0" * 64, "drawn"), shipped_ranker()
+    setup = Setup(px_per_mm=drawn.px_per_mm if job.told_scale else None)
     look = observe(shot, setup, None, ranker)
     flags = inspect_seen(look, shot, setup, None, ranker, AS_SHIPPED).candidates
     places: dict[str, list[tuple[float, float, float]]] = {}
@@ -58,7 +61,7 @@ def judge(job: Job) -> Judged:
         places |= {name: find(name, flat, **wish) for name, wish in job.peers.items()}
     ours = count_shot(flags, drawn.truth, drawn.px_per_mm)
     others = {name: count_places(some, drawn.truth, drawn.px_per_mm) for name, some in places.items()}
-    return Judged(ours, others, sized(ours, flags, drawn.px_per_mm))
+    return Judged(ours, others, sized(ours, flags, drawn.px_per_mm) if job.told_scale else [])
 
 
 def try_peers(recipe: Recipe) -> dict[str, list[ShotCount]]:

@@ -11,10 +11,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from froc import NEVER, count_shot, counts
 
+from vision.counting import NEVER, count_shot, counts, hit_radius_mm
 from vision.foreground import find_surfaces
-from vision.lessons import hit_radius_mm
 from vision.looks import Looks, views_of
 from vision.pipeline import inspect, see_light
 from vision.rank import Ranker, shipped_ranker

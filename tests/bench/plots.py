@@ -7,10 +7,12 @@ from pathlib import Path
 
 import matplotlib
 import numpy as np
-from froc import ShotCount, recall_at
 from judging import Judged
 from listing import LISTED, LOST, NO_LOOK, NO_PLACE, Listed
+from reliability import bins_of
 from sizing import Sized
+
+from vision.counting import ShotCount, recall_at
 
 matplotlib.use("Agg")
 from matplotlib import pyplot
@@ -35,6 +37,52 @@ def plot_froc(folder: Path, name: str, shots: Sequence[Judged]) -> None:
     axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=8, frameon=False)
     figure.tight_layout()
     figure.savefig(folder / f"froc-{name.replace(' ', '-')}.png", dpi=110)
+    pyplot.close(figure)
+
+
+def plot_together(folder: Path, groups: Mapping[str, Sequence[Judged]]) -> None:
+    """Recall of every kind of scene in one picture: ours, our search alone, and the peers as thin lines."""
+    rows = -(-len(groups) // 3)
+    figure, grid = pyplot.subplots(rows, 3, figsize=(11, 0.6 + 3.1 * rows), sharex=True, sharey=True, squeeze=False)
+    for axes, (name, shots) in zip(grid.flat, groups.items(), strict=False):
+        for k, other in enumerate(shots[0].others):
+            alone = other == "our search alone"
+            if other.startswith("its "):
+                continue
+            recall = [recall_at([j.others[other] for j in shots], float(f))[0] for f in _FALSE]
+            style = {"linewidth": 1.8, "linestyle": "--", "color": _COLOURS[1]} if alone else {"linewidth": 1.0}
+            label = "ours, nothing ranked" if alone else other
+            axes.plot(_FALSE, recall, label=label, **({"color": _COLOURS[k % 8], "linestyle": _DASHES[k % 8]} | style))
+        recall = [recall_at([j.ours for j in shots], float(f))[0] for f in _FALSE]
+        axes.plot(_FALSE, recall, color="black", linewidth=2.5, label="ours")
+        axes.set(title=f"{name} ({sum(len(j.ours.bodies) for j in shots)} insects)", ylim=(0, 1), xlim=(0, 16))
+        axes.grid(alpha=0.3)
+    for axes in grid.flat[len(groups) :]:
+        axes.axis("off")
+    figure.supxlabel("false flags a shot", fontsize=10)
+    figure.supylabel("share of insects found", fontsize=10)
+    handles, labels = grid.flat[0].get_legend_handles_labels()
+    figure.legend(handles[::-1], labels[::-1], loc="lower right", fontsize=8, frameon=False)
+    figure.tight_layout()
+    figure.savefig(folder / "froc.png", dpi=110)
+    pyplot.close(figure)
+
+
+def plot_reliability(folder: Path, judged: Sequence[Judged]) -> None:
+    """What a score is worth, at the mix it stands for and with one insect in ten shots."""
+    found = [b for b in bins_of(judged) if b.insects]
+    score, share = [b.mean_score for b in found], [b.insects / b.flags for b in found]
+    figure, axes = pyplot.subplots(figsize=(6, 5))
+    axes.plot([0.001, 1], [0.001, 1], color="#999999", linewidth=1, label="as the score says")
+    axes.plot(score, share, "o-", color=_COLOURS[1], label="half of the shots empty, half with six")
+    rare = [b.share_when_rare for b in found]
+    axes.plot(score, rare, "s--", color=_COLOURS[3], label="one insect in ten shots")
+    axes.set(xscale="log", yscale="log", xlabel="score", ylabel="share of insects among flags of that score")
+    axes.set(xlim=(0.001, 1), ylim=(1e-5, 1))
+    axes.grid(alpha=0.3)
+    axes.legend(fontsize=8, loc="upper left")
+    figure.tight_layout()
+    figure.savefig(folder / "reliability.png", dpi=110)
     pyplot.close(figure)
 
 

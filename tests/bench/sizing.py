@@ -12,8 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from froc import ShotCount
 
+from vision.counting import ShotCount
 from vision.render import TrueBody
 from vision.shapes import SHAPES
 from vision.types import Candidate, Cut

@@ -48,7 +48,7 @@ SCENES = {
     "asparagus": Scene("asparagus", ("aphid", "aphid", "thrips", "thrips", "egg"), ("larva", "egg", "skin")),
     "gills": Scene("mushroom gills", ("larva", "larva", "mite", "mite", "gnat"), ("egg", "larva", "skin")),
 }
-USUAL = ("water", "cloth", "broccoli", "cauliflower", "scallion")
+USUAL = ("water", "cloth", "broccoli", "cauliflower", "scallion", "tray")
 """What is judged where nothing else is asked for."""
 
 

@@ -1,7 +1,9 @@
 """Guides: one .toml a kind of produce, and their loader.
 
-To add one: put a file beside the others; `load_guide` checks every key. What they say is common practice without a source
-unless it names one, and the supervising authority may ask for something else.
+To add one: put a file beside the others; `load_guide` checks every key. To add a key of an entry: add a line in entries.py. What they
+say is common practice without a source unless it names one, and the supervising authority may ask for something else.
+
+A guide says what to expect, and so moves the order of a list and the names in it. What is listed is decided without it.
 """
 
 from __future__ import annotations
@@ -15,12 +17,13 @@ from types import MappingProxyType
 from typing import Any
 
 from vision.errors import GuideError
+from vision.guides.entries import EXPECTED, MISTAKEN, Expected, Mistaken, entries, number, one_of, some_of, text, texts
 from vision.guides.views import VIEWS
 from vision.types import Ground, LitFrom
 
 PX_PER_MM: Mapping[str, float] = MappingProxyType({name: view.px_per_mm for name, view in VIEWS.items()})
 """What each view asks for where a guide asks for nothing else."""
-_LISTS = ("insects", "look_alikes", "preparation", "look_at")
+_KEYS = {"title", "lit_from", "ground", "preparation", "look_at", "views", "expect", "mistaken", "source"}
 
 
 @dataclass(frozen=True)
@@ -31,25 +34,45 @@ class Guide:
     title: str
     lit_from: LitFrom
     ground: Ground
-    insects: tuple[str, ...]
-    look_alikes: tuple[str, ...]
+    expect: tuple[Expected, ...]
+    mistaken: tuple[Mistaken, ...]
     preparation: tuple[str, ...]
     look_at: tuple[str, ...]
+    views: tuple[str, ...]
+    """Keys of VIEWS, in the order in which they are taken."""
     source: str
     digest: str
     px_per_mm: Mapping[str, float] = field(default_factory=lambda: PX_PER_MM)
     """How fine a picture each view asks for."""
 
     @property
+    def expected_kinds(self) -> frozenset[str]:
+        """What the ranker calls the insects to expect."""
+        return frozenset(each.kind for each in self.expect)
+
+    @property
+    def mistaken_kinds(self) -> frozenset[str]:
+        """What the ranker calls the things that are easily taken for insects."""
+        return frozenset(kind for each in self.mistaken for kind in each.kinds)
+
+    @property
     def text(self) -> tuple[str, ...]:
         """The guide as lines for a person."""
-        lines = [self.title, "", f"Light from {self.lit_from}, on {self.ground}.", "", "Prepare"]
-        lines += [f"  - {line}" for line in self.preparation]
-        lines += ["", "Look at"] + [f"  - {line}" for line in self.look_at]
-        finest = ", ".join(f"{view} {need:g}" for view, need in self.px_per_mm.items())
-        lines += ["", f"Pixels in a millimetre, at least: {finest}."]
-        lines += ["", f"Expect: {', '.join(self.insects)}.", f"Easily mistaken: {', '.join(self.look_alikes)}."]
-        lines += ["", f"Source: {self.source}. Your supervising authority's rule goes before this page."]
+        sources = list(dict.fromkeys(each.source for each in self.expect))
+        finest = ", ".join(f"{view} {self.px_per_mm[view]:g}" for view in self.views)
+        parts = (
+            ("Prepare", self.preparation),
+            ("Look at", self.look_at),
+            ("Expect", [f"{each.line} [{sources.index(each.source) + 1}]" for each in self.expect]),
+            ("Easily mistaken", [each.name for each in self.mistaken]),
+        )
+        lines = [self.title, "", f"Light from {self.lit_from}, on {self.ground}."]
+        for head, items in parts:
+            lines += ["", head, *(f"  - {item}" for item in items)]
+        lines += ["", f"Shots, and pixels in a millimetre at least: {finest}."]
+        lines += ["", "Figures"] + [f"  [{count}] {source}." for count, source in enumerate(sources, start=1)]
+        lines += ["", f"All else: {self.source}. Whatever else may be alive, named here or not, is a find too."]
+        lines += ["Your supervising authority's rule goes before this page."]
         return tuple(lines)
 
 
@@ -73,18 +96,25 @@ def parse_guide(name: str, data: bytes) -> Guide:
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise GuideError(f"The guide {name!r} is not TOML: {error}.") from error
     asked = values.pop("px_per_mm", {})
-    wanted = {"title", "lit_from", "ground", "source", *_LISTS}
-    if wrong := sorted(wanted ^ set(values)):
+    if wrong := sorted(_KEYS ^ set(values)):
         raise GuideError(f"The guide {name!r} lacks or does not know: {', '.join(wrong)}.")
+
+    def at(key: str) -> tuple[str, Any]:
+        return f"the guide {name!r}, {key}", values[key]
+
     return Guide(
         name=name,
-        title=_text(name, "title", values["title"]),
-        lit_from=_one_of(name, "lit_from", LitFrom, values["lit_from"]),
-        ground=_one_of(name, "ground", Ground, values["ground"]),
-        source=_text(name, "source", values["source"]),
+        title=text(*at("title")),
+        lit_from=LitFrom(one_of(*LitFrom)(*at("lit_from"))),
+        ground=Ground(one_of(*Ground)(*at("ground"))),
+        expect=tuple(Expected(**entry) for entry in entries(*at("expect"), EXPECTED)),
+        mistaken=tuple(Mistaken(**entry) for entry in entries(*at("mistaken"), MISTAKEN)),
+        preparation=texts(*at("preparation")),
+        look_at=texts(*at("look_at")),
+        views=some_of(*VIEWS)(*at("views")),
+        source=text(*at("source")),
         digest=hashlib.sha256(data).hexdigest(),
         px_per_mm=_needs(name, asked),
-        **{key: _texts(name, key, values[key]) for key in _LISTS},
     )
 
 
@@ -92,31 +122,9 @@ def _needs(name: str, asked: Any) -> Mapping[str, float]:
     """What every view asks for, with the guide's own figures where it has some."""
     if not isinstance(asked, dict):
         raise GuideError(f"In the guide {name!r}, px_per_mm must be a table of views.")
-    for view, need in asked.items():
-        number = isinstance(need, (int, float)) and not isinstance(need, bool)
-        if view not in VIEWS or not number or not 1 <= need <= 400:
-            known = ", ".join(VIEWS)
-            raise GuideError(
-                f"In the guide {name!r}, px_per_mm.{view} must be a view ({known}) with a number from 1 to 400."
-            )
-    return MappingProxyType({**PX_PER_MM, **{view: float(need) for view, need in asked.items()}})
-
-
-def _text(name: str, key: str, value: Any) -> str:
-    if not isinstance(value, str) or not value.strip():
-        raise GuideError(f"In the guide {name!r}, {key} must be a text.")
-    return value
-
-
-def _texts(name: str, key: str, value: Any) -> tuple[str, ...]:
-    if not isinstance(value, list) or not value:
-        raise GuideError(f"In the guide {name!r}, {key} must be a list of texts.")
-    return tuple(_text(name, key, v) for v in value)
-
-
-def _one_of(name: str, key: str, kind: Any, value: Any) -> Any:
-    try:
-        return kind(value)
-    except ValueError as error:
-        allowed = ", ".join(str(k) for k in kind)
-        raise GuideError(f"In the guide {name!r}, {key} must be one of: {allowed}.") from error
+    if unknown := sorted(set(asked) - set(VIEWS)):
+        raise GuideError(
+            f"In the guide {name!r}, px_per_mm does not know the view {unknown[0]!r}; there are: {', '.join(VIEWS)}."
+        )
+    own = {view: number(f"the guide {name!r}, px_per_mm.{view}", need, 1, 400) for view, need in asked.items()}
+    return MappingProxyType({**PX_PER_MM, **own})

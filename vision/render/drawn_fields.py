@@ -58,6 +58,13 @@ def _view(drawn: str, kind: str) -> str:
     return "top" if kind == "cauliflower" and drawn == "underside" else drawn
 
 
+def under_fields(rng: np.random.Generator, wild: bool) -> dict[str, Any]:
+    """What lies under all: printed lines, and of what colour a tray is."""
+    ruled, white = rng.random() < 0.25, rng.random() < 0.4
+    density, reflectance = float(rng.uniform(0.03, 0.7)), float(rng.uniform(0.5, 0.85))
+    return {"ruled": density if wild and ruled else 0.0, "tray_white": reflectance if wild and white else 0.0}
+
+
 def cloth_fields(rng: np.random.Generator, wild: bool) -> dict[str, Any]:
     """Threads of 0.15 to 0.8 mm pitch, finer ones oftener; a third of the cloths are closer one way than the other."""
     pitch = float(np.exp(rng.uniform(np.log(0.15), np.log(0.8 if wild else 0.5))))

@@ -11,15 +11,21 @@ import numpy as np
 from vision.render.broccoli import ProduceLayer, draw_florets
 from vision.render.camera import blurred
 from vision.render.cloth import draw_cloth
+from vision.render.drawn_fields import EXPOSED
 from vision.render.faults import panel_left_on
 from vision.render.panel import lumps, panel_light, vessel, water_light
 from vision.render.recipe import FLORETS, THIN, Recipe, known, stream
+from vision.render.ruled import ruled_light
 from vision.render.thin import draw_thin
 from vision.render.tray import draw_tray
 from vision.types import FloatArray
 
 if TYPE_CHECKING:
     from vision.render.layers import Layers
+
+
+_WHITE_METERED = 1 / EXPOSED["tray"]
+"""A white tray is not metered up as a dark one is."""
 
 
 @dataclass(frozen=True)
@@ -65,6 +71,9 @@ def bare_ground(recipe: Recipe) -> GroundLight:
     if recipe.kind == "tray":
         return _tray(recipe)
     light, inside = panel_light(recipe), None
+    lines = ruled_light(recipe)
+    if lines is not None:
+        light *= lines
     if recipe.kind == "water":
         light *= water_light(recipe)
         wall = vessel(recipe)
@@ -99,7 +108,8 @@ def _tray(recipe: Recipe) -> GroundLight:
     lamp = _lamp(recipe)
     tray = draw_tray(recipe, lamp, to_lamp)
     # The camera meters the dark plastic.
-    gain = np.float32(np.clip(0.045 / float(tray.light[::8, ::8].mean()), 1.0, 2.0))
+    least = _WHITE_METERED if recipe.tray_white else 1.0
+    gain = np.float32(np.clip(0.045 / float(tray.light[::8, ::8].mean()), least, 2.0))
     lamp *= gain
     above = LitFromAbove(_flat(recipe), lamp, np.ones(lamp.shape[:2], np.float32), to_lamp)
     return GroundLight(tray.light * gain, None, above, film=tray.film)

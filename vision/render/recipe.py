@@ -7,7 +7,8 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from vision.render.drawn_fields import camera_fields, cloth_fields, panel_fields, shot_fields
+from vision import names
+from vision.render.drawn_fields import camera_fields, cloth_fields, panel_fields, shot_fields, under_fields
 from vision.render.prints import Print
 
 T = TypeVar("T")
@@ -17,10 +18,9 @@ FLORETS = ("broccoli", "cauliflower")
 """Pieces of produce under lamps."""
 THIN = ("scallion", "layers", "asparagus", "gills")
 """Plant tissue that the panel shines through."""
-INSECTS = ("aphid", "thrips", "caterpillar", "larva", "mite", "gnat", "egg", "skin")
-"""The order is that of their random streams: new ones come last."""
-TRAIL = "trail"
-"""What a miner leaves in thin tissue: counted as an insect, drawn with the tissue."""
+INSECTS = names.ANIMALS
+TRAIL = names.TRAIL
+"""Drawn with the tissue."""
 BODIES = ("first", "second")
 CLOTH_COLOURS, CLOTH_LIT = ("white", "dark"), ("below", "above", "both")
 
@@ -39,6 +39,7 @@ STREAMS = {
     "heat": 11,
     "faults": 12,
     "cloth": 13,
+    "ruled": 14,
 }
 
 
@@ -92,6 +93,10 @@ class Recipe:
     water_colour: tuple[float, float, float] | None = None
     """Transmission of the water's whole depth, red green blue."""
     water_depth_mm: float | None = None
+    ruled: float | None = None
+    """Optical density of lines printed on what lies under produce or water; 0: none."""
+    tray_white: float | None = None
+    """Reflectance of a white tray; 0: the tray is dark."""
     vessel_edge: str | None = None
     """'none', 'straight' or 'round': the tray's wall in the picture."""
 
@@ -243,6 +248,7 @@ def filled(recipe: Recipe) -> Recipe:
     given: dict[str, Any] = {"panel_seed": panel_seed}
     given |= panel_fields(stream(panel_seed, "panel"), recipe.wild)
     shot = shot_fields(stream(recipe.seed, "water", 1), recipe.wild, recipe.kind)
+    given |= under_fields(stream(recipe.seed, "ruled"), recipe.wild)
     given |= cloth_fields(stream(recipe.seed, "cloth"), recipe.wild)
     depth = shot["water_depth_mm"] if recipe.water_depth_mm is None else recipe.water_depth_mm
     given |= shot | camera_fields(stream(recipe.seed, "camera"), recipe.wild, recipe.kind, depth)

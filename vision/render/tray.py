@@ -1,4 +1,4 @@
-"""A dark tray under lamps: moulded plastic with a mild sheen, wet in places. All of the look is common practice, no source."""
+"""A tray under lamps, dark or white: moulded plastic with a mild sheen, wet in places. All of the look is common practice, no source."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import numpy as np
 from vision.render.camera import blurred
 from vision.render.panel import mirrored_lamp
 from vision.render.recipe import Recipe, known, stream
+from vision.render.ruled import ruled_light
 from vision.types import FloatArray
 
 _PLASTICS = (
@@ -35,6 +36,8 @@ def draw_tray(recipe: Recipe, lamp: FloatArray, to_lamp: tuple[float, float]) ->
     colour = np.array(_PLASTICS[int(rng.integers(len(_PLASTICS)))]) * np.exp(
         rng.normal(0, 0.15) + rng.normal(0, 0.05, 3)
     )
+    if recipe.tray_white:
+        colour = colour / colour.max() * recipe.tray_white
     film, rim = _film(recipe, rng)
     relief = _moulded(recipe, rng)
     gy, gx = np.gradient(relief)
@@ -52,6 +55,9 @@ def draw_tray(recipe: Recipe, lamp: FloatArray, to_lamp: tuple[float, float]) ->
     gloss = gloss + np.float32(rng.uniform(0.002, 0.01))
     if rng.random() < 0.35:
         gloss = gloss + np.float32(rng.uniform(0.02, 0.12)) * sheen * film
+    lines = ruled_light(recipe)
+    if lines is not None:
+        light = light * lines
     edge = np.float32(rng.uniform(0.02, 0.08)) * np.clip(rim, 0, None) - np.float32(0.02) * np.clip(-rim, 0, None)
     light = light + lamp * (gloss + edge)[..., None]
     return Tray(np.ascontiguousarray(np.clip(light, 0, None), np.float32), film)

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from froc import count_shot, recall_at
 
+from vision.counting import count_shot, recall_at
 from vision.pipeline import inspect
 from vision.rank import shipped_ranker
 from vision.render import TrueBody, draw, tidy

@@ -1,4 +1,4 @@
-"""Free-response counting: which flags hit which bodies, and recall at so many false flags a shot.
+"""Free-response counting on drawn shots: which flags hit which bodies, and recall at so many false flags a shot.
 
 A flag hits a body within half its length (at least 0.5 mm) of its centre, best score first; a second flag on the same body, and
 flags on bodies under 0.3 mm or less than half in view, count neither way (Chakraborty's FROC with a stated closeness rule).
@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.lessons import hit_radius_mm
 from vision.render import TrueBody
 from vision.types import Candidate
 
@@ -59,6 +58,11 @@ def count_places(
     flags = tuple(hit_by.get(k, -1) for k in counted)
     hits = tuple(NEVER if n < 0 else places[n][2] for n in flags)
     return ShotCount(tuple(insects[k] for k in counted), hits, flags, tuple(false))
+
+
+def hit_radius_mm(body: TrueBody) -> float:
+    """How far a flag may lie from a body's centre and still mean it: half its length, at least half a millimetre."""
+    return max(0.5 * body.length_mm, 0.5)
 
 
 def counts(body: TrueBody) -> bool:
