@@ -1,0 +1,84 @@
+"""What the ranker learns from, gathered on small drawn shots: places and specks with their labels, flags of the mix."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from vision.features import FEATURES
+from vision.glance import GLANCES
+from vision.lessons import Lesson, lessons
+from vision.names import ANIMALS, INSECTS, KINDS
+from vision.rank import shipped_ranker
+from vision.render import draw, tidy
+from vision.train import examples_of, flags_of, places_of, specks_of
+
+SMALL = replace(
+    tidy("water", 5, width_px=500, height_px=400), insects=(("aphid", 4), ("caterpillar", 2)), vessel_edge="none"
+)
+
+
+@pytest.mark.parametrize("told", [True, False])
+def test_places_come_with_pictures_and_stand_for_all_that_there_were(told: bool) -> None:
+    places = places_of(Lesson(SMALL, told))
+    assert places is not None
+    many = len(places.insect)
+    assert places.glances.shape == (many, len(GLANCES))
+    assert len(places.patches) == len(places.level) == len(places.sigma_px) == many
+    assert set(np.unique(places.insect)) == {0.0, 1.0}
+    assert np.isnan(places.sigma_mm).all() != told
+    # Each place with an insect stands for itself, the others for all that were not drawn.
+    assert set(places.standing_for[places.insect == 1]) == {1.0}
+    assert (places.standing_for[places.insect == 0] >= 1.0).all()
+
+
+def test_an_insect_weighs_less_than_it_comes_up_and_a_crowd_of_places_less_than_its_number() -> None:
+    places = places_of(Lesson(SMALL, True))
+    assert places is not None
+    examples = examples_of(places)
+    insect = examples.insect == 1
+    assert (examples.weight[insect] < 1).all()
+    assert examples.weight[~insect] == pytest.approx(np.sqrt(places.standing_for[~insect]))
+
+
+def test_specks_are_labelled_by_what_was_drawn() -> None:
+    found = specks_of(Lesson(SMALL, True), shipped_ranker())
+    assert found is not None
+    assert found.features.shape == (len(found.kind), len(FEATURES))
+    names = [KINDS[k] for k in found.kind]
+    assert 3 <= sum(name in ANIMALS for name in names) <= 6
+    assert {"aphid", "caterpillar"} <= set(names)
+    # Without a scale nothing in millimetres is learned from.
+    blind = specks_of(Lesson(SMALL, False), shipped_ranker())
+    assert blind is not None
+    in_mm = [k for k, name in enumerate(FEATURES) if name.endswith("_mm")]
+    assert np.isnan(blind.features[:, in_mm]).all()
+    assert not np.isnan(found.features[:, in_mm]).any()
+
+
+def test_flags_of_the_mix_are_hits_or_none() -> None:
+    flags = flags_of(SMALL, shipped_ranker())
+    assert flags.shape[1] == 2
+    assert 3 <= flags[:, 1].sum() <= 6
+    # Insects stand higher in the list than the rest of it does, on average.
+    assert flags[flags[:, 1] == 1, 0].mean() > flags[flags[:, 1] == 0, 0].mean()
+    bare = flags_of(replace(SMALL, insects=()), shipped_ranker())
+    assert bare[:, 1].sum() == 0
+
+
+def test_places_on_no_insect_are_none() -> None:
+    bare = replace(SMALL, insects=())
+    places = places_of(Lesson(bare, True))
+    assert places is not None
+    assert places.insect.sum() == 0
+    assert not [body for body in draw(bare).truth if body.insect]
+
+
+def test_lessons_hold_all_that_is_to_be_told_apart() -> None:
+    shots = lessons(200, 11)
+    assert {name for shot in shots for name, many in shot.recipe.insects or () if many} == set(INSECTS)
+    assert 0.1 < np.mean([not shot.told_scale for shot in shots]) < 0.3
+    assert 0.4 < np.mean([shot.recipe.wild for shot in shots]) < 0.6
+    assert {shot.recipe.bodies for shot in shots} == {"first"}
