@@ -108,7 +108,7 @@ class Tally:
         if self.left_out:
             more = sum(shot.left_out for shot in self.left_out)
             lines.append(
-                f"Left out by --max-flags: {more} more, on {_names(self.left_out)}. Nobody has looked at these."
+                f"Left out by --max-flags: {more} more, on {_names(self.left_out)}. No table and no picture shows these."
             )
         if self.flags_on_blanks:
             lines.append(

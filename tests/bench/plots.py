@@ -56,6 +56,7 @@ def plot_together(folder: Path, groups: Mapping[str, Sequence[Judged]]) -> None:
         recall = [recall_at([j.ours for j in shots], float(f))[0] for f in _FALSE]
         axes.plot(_FALSE, recall, color="black", linewidth=2.5, label="ours")
         axes.set(title=f"{name} ({sum(len(j.ours.bodies) for j in shots)} insects)", ylim=(0, 1), xlim=(0, 16))
+        axes.set_xticks(range(0, 17, 4))
         axes.grid(alpha=0.3)
     for axes in grid.flat[len(groups) :]:
         axes.axis("off")
