@@ -9,17 +9,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.counting import hit_radius_mm
+from vision.counting import counts, hit_radius_mm
 from vision.looks import SIGMA_OF_WIDTH
 from vision.measure import Measured
 from vision.names import ANIMALS, KINDS, LOOK_ALIKES, ON_GROUND, ON_PRODUCE, TRAIL
 from vision.render import Drawn, Recipe, TrueBody, tidy, vary
 from vision.specks import Search
 
-_SMALLEST_MM = 0.3
-_LEAST_IN_VIEW = 0.5
 _LEAST_DELTA_E = 4.0
-"""Bodies below these teach nothing either way: nobody could tell."""
+"""Bodies below this, and those that do not count, teach nothing either way: nobody could tell."""
 _OTHER_SIZE = 0.75
 """Log ratio of scales beyond which a place means something larger or smaller than the body."""
 _SCENES = (
@@ -131,7 +129,7 @@ def _lies_on(body: TrueBody, x: NDArray[Any], y: NDArray[Any], px_per_mm: float)
 
 
 def _teaches(body: TrueBody) -> bool:
-    return body.length_mm >= _SMALLEST_MM and body.visible >= _LEAST_IN_VIEW and body.delta_e >= _LEAST_DELTA_E
+    return counts(body) and body.delta_e >= _LEAST_DELTA_E
 
 
 def mixed_shots(count: int, seed: int) -> tuple[Recipe, ...]:

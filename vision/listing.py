@@ -17,7 +17,7 @@ from vision.outline import surface_name
 from vision.overlap import without_repeats
 from vision.rank import Ranker
 from vision.reasons import say_why
-from vision.score_scale import ScoreScale, share_of_odds
+from vision.score_scale import ScoreScale, log_odds, share_of_odds
 from vision.shapes import ShapeNumbers, name_shape
 from vision.sizes import size_uncertainty, sizes_mm
 from vision.types import Candidate, Cut, Ground, Setup
@@ -25,6 +25,9 @@ from vision.wholes import COULD_BE, Body, parts_taken_in
 
 _GUIDE_ODDS = 2.0
 """Odds that a guide adds to what it expects, and takes from what it warns of: a nudge, and ours."""
+
+_LEAST_SHARE = 5e-4
+"""What a score that is written as 0 is counted as: half of its last digit; and one written as 1 likewise."""
 
 
 def list_candidates(
@@ -45,7 +48,8 @@ def list_candidates(
     shares = ranker.shares(features[wholes])
     kinds = ranker.names(shares, sums[likest], _favour(ranker, guide))
     lean = _lean(shares, ranker, guide)
-    order = sorted(range(len(kept)), key=lambda n: (-_logit(scores[likest[n]]) - lean[n], n))
+    odds = log_odds(np.clip(scores[likest], _LEAST_SHARE, 1 - _LEAST_SHARE)) + lean
+    order = sorted(range(len(kept)), key=lambda n: (-odds[n], n))
     listed = tuple(
         _candidate(number, measured[wholes[n]], float(scores[likest[n]]), kinds[n], ground, setup, step)
         for number, n in enumerate(order, start=1)
@@ -75,12 +79,6 @@ def _bodies(
     if cut.min_score <= 0:  # whatever stands out is asked for, parts too
         return bodies
     return [body for body in parts_taken_in(bodies, measures, likeness) if scores[body[0]] >= cut.min_score]
-
-
-def _logit(score: float) -> float:
-    """Log odds of a score as it is written, to three digits."""
-    share = min(max(score, 5e-4), 1 - 5e-4)
-    return float(np.log(share / (1 - share)))
 
 
 def _weights(ranker: Ranker, guide: Guide) -> NDArray[np.float64]:

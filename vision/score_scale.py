@@ -36,12 +36,17 @@ class ScoreScale:
         """The sum that a score 0..1 stands for; minus infinity for 0."""
         if score <= 0:
             return -np.inf
-        return float((_log_odds(min(score, 1 - 1e-9)) - self.offset) / self.slope)
+        return float((log_odds(min(score, 1 - 1e-9)) - self.offset) / self.slope)
 
 
 def share_of_odds(log_odds: NDArray[np.float64]) -> NDArray[np.float64]:
     """Log odds -> share 0..1."""
     return np.asarray(1 / (1 + np.exp(-np.clip(log_odds, -30, 30))))
+
+
+def log_odds(share: NDArray[np.float64] | float) -> NDArray[np.float64]:
+    """Shares between 0 and 1, of any shape -> log odds."""
+    return np.asarray(np.log(share) - np.log1p(-np.asarray(share)))
 
 
 def at_other_mix(share: float, insects_a_shot: float) -> float:
@@ -51,7 +56,3 @@ def at_other_mix(share: float, insects_a_shot: float) -> float:
     """
     odds = share / (1 - share) * insects_a_shot / INSECTS_A_SHOT if share < 1 else np.inf
     return float(odds / (1 + odds)) if np.isfinite(odds) else 1.0
-
-
-def _log_odds(share: float) -> float:
-    return float(np.log(share / (1 - share)))

@@ -31,7 +31,7 @@ from vision.net import Net, document_of_net
 from vision.pipeline import inspect, observe, see_light
 from vision.rank import FORMAT, VERSION, Ranker, parse_ranker
 from vision.render import Recipe, draw
-from vision.score_scale import MIX, ScoreScale
+from vision.score_scale import MIX, ScoreScale, log_odds
 from vision.specks import search_places
 from vision.trees import document_of
 from vision.types import Cut, Setup, Shot
@@ -192,7 +192,7 @@ def flags_of(recipe: Recipe, ranker: Ranker) -> NDArray[np.float64]:
     count = count_shot(flags, drawn.truth, drawn.px_per_mm)
     hits = [score for score in count.hits if score != NEVER]
     share = np.clip(np.array([*hits, *count.false]), 1e-3, 1 - 1e-3)
-    return np.stack([np.log(share / (1 - share)), np.arange(len(share)) < len(hits)], axis=1)
+    return np.stack([log_odds(share), np.arange(len(share)) < len(hits)], axis=1)
 
 
 def learn_scale(flags: NDArray[np.float64]) -> ScoreScale:

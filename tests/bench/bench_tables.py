@@ -97,7 +97,7 @@ def cut_table(name: str, judged: Sequence[Judged]) -> None:
 
 
 def reliability_table(judged: Sequence[Judged]) -> None:
-    """What a score is worth, and the most flags a sample of ten shots asks a person to look at."""
+    """What a score is worth, at the mix of the standard shots and where insects are rare."""
     print(head("score", "flags", "mean score", "share of insects among them", "the same with one insect in ten shots"))
     for b in bins_of(judged):
         rare = f"{b.share_when_rare:.3f}" if b.flags else "-"

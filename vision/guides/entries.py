@@ -119,7 +119,7 @@ OPTIONAL = frozenset({"width_mm", "kinds"})
 
 
 def entries(where: str, value: Any, readers: Mapping[str, Callable[[str, Any], Any]]) -> list[dict[str, Any]]:
-    """A list of tables with the keys of `readers`, as what `Expected` and `Mistaken` are made from. Each kind of name comes once."""
+    """A list of tables with the keys of `readers`, as what `Expected` and `Mistaken` are made from."""
     if not isinstance(value, list) or not value:
         raise GuideError(f"In {where} must be one table or more.")
     out = []
