@@ -1,0 +1,1 @@
+"""Samples, counts and agreement: what answers add up to."""
