@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check
 
-.PHONY: demo test check bench bench-accuracy bench-geometry bench-conditions samples pictures ranker
+.PHONY: demo test check bench bench-accuracy bench-geometry bench-conditions bench-desk samples pictures ranker
 
 demo: .venv/.installed
 	$(BIN)/speckwise demo
@@ -17,6 +17,9 @@ check: .venv/.installed-dev
 	$(BIN)/mypy
 	$(MAKE) test
 
+# What the benches share with the tests stands beside the tests.
+bench bench-accuracy bench-geometry bench-conditions bench-desk: export PYTHONPATH = tests
+
 bench: .venv/.installed-dev
 	$(BIN)/python tests/bench/steps.py
 
@@ -28,6 +31,9 @@ bench-geometry: .venv/.installed-dev
 
 bench-conditions: .venv/.installed-dev
 	$(BIN)/python tests/bench/conditions.py
+
+bench-desk: .venv/.installed-dev
+	$(BIN)/python tests/bench/desk.py
 
 pictures: .venv/.installed
 	$(BIN)/python docs/draw_set_up.py

@@ -136,6 +136,31 @@ def slip(
 
 
 @app.command()
+def review(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder that `speckwise score` has written.")],
+    take: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Take the answers of a filled-in candidates.csv, and end.")
+    ] = None,
+    give: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write the answers to a .csv, or as COCO to a .json, and end.")
+    ] = None,
+    store: Annotated[
+        str | None, typer.Option(metavar="URL", help="Where answers are kept, if not beside the results.")
+    ] = None,
+    share: Annotated[bool, typer.Option("--share", help="Let others on the network answer, by a secret link.")] = False,
+    port: Annotated[int | None, typer.Option(metavar="N", help="The port to listen on.")] = None,
+    name: Annotated[str, typer.Option(metavar="TEXT", help="Who answers, where nobody else is named.")] = "",
+) -> int:
+    """Open the review desk in the browser: a person answers for every flag.
+
+    Answers are kept beside the results as they are given. Ctrl-C closes the desk; nothing that was answered is lost.
+    """
+    from cli.review.call import ReviewOptions, review_call
+
+    return review_call(folder, ReviewOptions(take, give, store, share, port, name))
+
+
+@app.command()
 def guides(name: Annotated[str | None, typer.Argument(metavar="NAME", help="One of the kinds listed.")] = None) -> int:
     """List how to check each kind of produce, or print one."""
     from cli.guides import print_guides

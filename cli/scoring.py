@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+import shlex
 import sys
 import tomllib
 from collections.abc import Sequence
@@ -176,6 +177,7 @@ def score_call(
     for line in tally.closing_lines():
         print(line)
     print(f"Look at {out / INDEX}")
+    print(f"Answer for every flag: speckwise review {shlex.quote(str(out))}")
     return SOME_SHOTS_FAILED if tally.failed else ALL_DONE
 
 

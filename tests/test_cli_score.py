@@ -49,6 +49,7 @@ class TestScore:
             "On average 10 flags for a sample of ten shots.",
             "A person answers for every flag; the supervising authority decides.",
             f"Look at {tmp_path / 'out' / 'index.html'}",
+            f"Answer for every flag: speckwise review {tmp_path / 'out'}",
         ]
 
     def test_a_shot_that_fails_is_named_and_ends_in_1(

@@ -14,7 +14,7 @@ import pytest
 
 ROOT = Path(__file__).parent.parent
 PACKAGES = ("vision", "calib", "cli", "sample_images")
-SHIPPED_ENDINGS = {".py", ".toml", ".ttf", ".txt", ".j2", ".css", ".json", ".jpg", ".png", ".csv"}
+SHIPPED_ENDINGS = {".py", ".toml", ".ttf", ".txt", ".j2", ".css", ".json", ".jpg", ".png", ".csv", ".js", ".svg"}
 LARGEST_WHEEL_BYTES = 20_000_000
 
 
@@ -43,6 +43,17 @@ class TestTheWheel:
         }
         assert set(inside) == on_disk
         assert wheel.stat().st_size < LARGEST_WHEEL_BYTES
+
+    def test_carries_the_review_desk_s_pages_scripts_and_words(self, wheel: Path) -> None:
+        with zipfile.ZipFile(wheel) as file:
+            inside = {
+                name: file.read(name) for name in file.namelist() if name.startswith("cli/review/") and name[-1] != "/"
+            }
+        for name in ("static/main.js", "static/desk.css", "static/mark.svg", "templates/desk.html.j2", "words/en.toml"):
+            assert inside[f"cli/review/{name}"] == (ROOT / "cli/review" / name).read_bytes()
+        for folder in ("static", "templates", "words"):
+            on_disk = {path.relative_to(ROOT).as_posix() for path in (ROOT / "cli/review" / folder).iterdir()}
+            assert on_disk <= set(inside)
 
     def test_carries_its_licences_and_its_command(self, wheel: Path) -> None:
         with zipfile.ZipFile(wheel) as file:

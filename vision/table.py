@@ -168,7 +168,7 @@ CANDIDATES: tuple[Column, ...] = (
     Column("found_by", "text", "tool, or person", get=lambda b, i, c: "tool"),
     Column("answer", "text", "for the person: insect, not_insect or look_again"),
     Column("kind", "text", "for the person: which insect"),
-    Column("body", "text", "for the person: whole, part_with_head, part, skin, egg, pupa, trail or colony"),
+    Column("body", "text", "for the person: whole, part_with_head, part, skin, egg, pupa, mummy, trail or colony"),
     Column("basis", "text", "for the person: in_hand, loupe or picture"),
     Column("reviewer", "text", "for the person: who answered"),
     Column("note", "text", "for the person: anything else"),

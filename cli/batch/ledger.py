@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 
@@ -34,6 +34,8 @@ class Entry:
     duplicate_of: str = ""
     left_out: int = 0
     """How many more the limit on flags left out."""
+    digests: dict[str, str] = field(default_factory=dict)
+    """SHA-256 of each of those files as it was written."""
 
 
 class Ledger:

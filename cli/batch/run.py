@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import signal
 import threading
@@ -134,6 +135,7 @@ def _entry(run: str, each: Looked, outcome: Outcome) -> Entry:
         row=outcome.shot_row,
         candidates=outcome.candidate_rows,
         files=sorted(outcome.files),
+        digests={name: hashlib.sha256(outcome.files[name]).hexdigest() for name in sorted(outcome.files)},
         seconds=round(float(outcome.seconds), 3),
         error=outcome.facts.error,
         left_out=outcome.facts.inspection.left_out if outcome.facts.inspection else 0,

@@ -22,6 +22,9 @@ CAUTIONS = (
 MADE_BY = "Made by speckwise {version}, run {run}. Every number here is of that version and run."
 TABLES = "The same numbers, with all columns:"
 AND = "and"
+TO_ANSWER = "To answer for every flag:"
+TO_ANSWER_COMMAND = "speckwise review"
+TO_ANSWER_FOLDER = "and the name of this folder."
 
 AT_A_GLANCE = "All shots of this run"
 COLUMN_SHOT = "Shot"

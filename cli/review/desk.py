@@ -1,0 +1,330 @@
+"""The desk itself, apart from any socket: what a page is told, and what becomes of what a person does there."""
+
+from __future__ import annotations
+
+import secrets
+import unicodedata
+from collections.abc import Iterable, Mapping
+from functools import cached_property
+from typing import Any
+
+from cli.review.answers import (
+    LONGEST_NAME,
+    LONGEST_TOKEN,
+    LOOK_AGAIN,
+    READINGS,
+    Added,
+    Answer,
+    AnswerError,
+    Key,
+    Said,
+    SpeckId,
+    answer_of,
+    is_open,
+    last_words,
+    same_person,
+    speck_of,
+)
+from cli.review.counts import count
+from cli.review.earlier import LEAST_REACH_PX, found_again
+from cli.review.pictures import Pictures, PictureTrouble
+from cli.review.second import drawn, of_reading, standing, who_stands_in_the_way
+from cli.review.shelf import DeskShot, Flag, Shelf
+from cli.review.store import Look, SecondReading, Shown, Store
+
+_LEAST_BOX_PX = 12
+_OF_PLACE = ("candidate", "x_px", "y_px", "left_px", "top_px", "wide_px", "high_px")
+_TOLD = ("resembles", "why", "score", "length_mm", "width_mm", "size_uncertainty")
+_OF_SHOT = (
+    "lot",
+    "sample",
+    "piece",
+    "view",
+    "limit_round_mm",
+    "limit_linear_mm",
+    "unsearched_pct",
+    "usable",
+    "reasons",
+)
+_LONGEST_LOOK_S = 1e6
+_TOO_LARGE = 1e9
+_OF_ANSWER = ("answer", "reviewer", "kind", "body", "basis", "unaided", "least", "most", "note")
+
+
+class Desk:
+    """One scored folder under review. Methods take and give plain values; they raise AnswerError for what can't be meant,
+    PictureTrouble for a speck whose picture can't be shown, and what the store raises."""
+
+    def __init__(self, shelf: Shelf, store: Store, reviewer: str = "") -> None:
+        self.shelf = shelf
+        self.store = store
+        self.pictures = Pictures(shelf.folder)
+        self._reviewer = reviewer
+        store.note_shown(self._shown.values())
+
+    @cached_property
+    def _shown(self) -> dict[SpeckId, Shown]:
+        return {speck: _shown(flag) for speck, flag in self.shelf.flags.items()}
+
+    @cached_property
+    def earlier(self) -> dict[SpeckId, Said]:
+        """Answers of other runs on specks found again here."""
+        before = self.store.shown_before(frozenset(self.shelf.by_sha256), self.shelf.run)
+        words = last_words(self.store.said({each.speck.run for each in before}))
+        return found_again(self._shown.values(), before, words)
+
+    def opening(self) -> dict[str, Any]:
+        """What a page needs before it knows who sits there."""
+        readings = self.second_readings()
+        return {
+            "run": self.shelf.run,
+            "version": self.shelf.version,
+            "folder": self.shelf.folder.name,
+            "reviewer": self._reviewer,
+            "readings": [1] + ([2, 3] if readings else []),
+            "failed": dict(self.shelf.failed),
+            "twins": dict(self.shelf.twins),
+        }
+
+    def shots(self, reading: int, reviewer: str) -> dict[str, Any]:
+        """The shots and flags of a reading for a person, and what was answered in it. Not what the tool thinks of a flag, and nothing of
+        other readings."""
+        words, added = self._words(), self.store.added(self.shelf.run)
+        wanted = frozenset(self._specks_of(reading, words, added))
+        kept = {s for s in wanted if not who_stands_in_the_way(s, reading, reviewer, words)}
+        by_shot: dict[str, list[Added]] = {}
+        for each in added:
+            by_shot.setdefault(each.speck.shot_sha256, []).append(each)
+        looks = self.store.looks(self.shelf.run)
+        looked = {e.shot_sha256 for e in looks if e.reading == reading and same_person(e.reviewer, reviewer)}
+        shots = [
+            self._shot(shot, by_shot.get(shot.sha256, []), kept, reading) | {"looked": shot.sha256 in looked}
+            for shot in self.shelf.shots
+        ]
+        said = [self._told(word) for (speck, of), word in words.items() if of == reading and speck in kept]
+        return {
+            # In a later reading a shot without a flag of it is no part of it.
+            "shots": [shot for shot in shots if reading == 1 or shot["flags"]],
+            "said": said,
+            "yours_before": len(wanted) - len(kept),
+            "last": max((each["number"] for each in said), default=0),
+        }
+
+    def said(self, reading: int, after: int) -> dict[str, Any]:
+        """What was answered in a reading after a number, by whomever, and the specks that were added."""
+        new = [each for each in self.store.said({self.shelf.run}, after) if each.answer.reading == reading]
+        added = self.store.added(self.shelf.run) if reading == 1 else []
+        return {
+            "said": [self._told(each) for each in new],
+            "added": [{"shot": a.speck.shot_sha256} | _added_flag(a) for a in added],
+            "last": max([after, *(each.number for each in new)]),
+        }
+
+    def answer(self, fields: Mapping[str, object]) -> dict[str, Any]:
+        """Keeps an answer; what the tool thought of the speck comes back, unless somebody has to look again.
+
+        One that is brought again, because the reply was lost, is told again, whatever has happened since.
+        """
+        answer = answer_of(fields)
+        if not answer.token:
+            raise AnswerError("An answer carries a token of its own.")
+        shot = self._shot_of(answer.speck)
+        said = self.store.said({self.shelf.run})
+        if (kept := next((each for each in said if each.answer.token == answer.token), None)) is not None:
+            return self._told(kept)
+        if trouble := self.pictures.trouble(shot):
+            raise PictureTrouble(trouble)
+        words, added = last_words(said), self.store.added(self.shelf.run)
+        if answer.speck not in self._specks_of(answer.reading, words, added):
+            raise AnswerError(f"Candidate {answer.speck.candidate} of this shot is no part of this reading.")
+        if who_stands_in_the_way(answer.speck, answer.reading, answer.reviewer, words):
+            raise AnswerError(
+                "You have answered on this speck in another reading: the second eyes are somebody else's."
+            )
+        return self._told(self.store.add_answer(answer))
+
+    def add(self, fields: Mapping[str, object]) -> dict[str, Any]:
+        """Keeps a speck that the tool missed; it comes back with its number."""
+        speck = speck_of(dict(fields) | {"candidate": 0})
+        shot = self._shot_of(speck)
+        token = _line(fields, "token", LONGEST_TOKEN)
+        if not token:
+            raise AnswerError("An added speck carries a token of its own.")
+        kept = next((each for each in self.store.added(self.shelf.run) if each.token == token), None)
+        if kept is not None:
+            return {"shot": kept.speck.shot_sha256} | _added_flag(kept)
+        if trouble := self.pictures.trouble(shot):
+            raise PictureTrouble(trouble)
+        numbers = {name: _finite(fields.get(name)) for name in ("x_px", "y_px", "length_px", "angle_deg")}
+        if None in numbers.values():
+            raise AnswerError("An added speck has x_px, y_px, length_px and angle_deg.")
+        added = Added(speck, by=_line(fields, "reviewer", LONGEST_NAME), token=token, **numbers)  # type: ignore[arg-type]
+        wide, high = shot.size_px
+        if not (-0.5 <= added.x_px <= wide - 0.5 and -0.5 <= added.y_px <= high - 0.5):
+            raise AnswerError("An added speck lies in the picture.")
+        return {"shot": speck.shot_sha256} | _added_flag(self.store.add_speck(added))
+
+    def looked(self, fields: Mapping[str, object]) -> dict[str, Any]:
+        """Notes that a person has looked at a whole shot with all marks hidden."""
+        shot, by = fields.get("shot_sha256"), _line(fields, "reviewer", LONGEST_NAME)
+        token, reading = _line(fields, "token", LONGEST_TOKEN), fields.get("reading", 1)
+        seconds = _finite(fields.get("seconds", 0))
+        if seconds is None or not 0 <= seconds <= _LONGEST_LOOK_S or not by or not token:
+            raise AnswerError("A look has a shot, a reviewer, a reading, seconds and a token.")
+        if type(reading) is not int or reading not in READINGS:
+            raise AnswerError("There is no such reading.")
+        if not isinstance(shot, str) or shot not in self.shelf.by_sha256:
+            raise AnswerError("There is no such shot in this run.")
+        self.store.add_look(Look(shot, self.shelf.run, by, reading, seconds, token))
+        return {}
+
+    def sums(self, reading: int) -> dict[str, Any]:
+        """What the answers of a reading add up to: in all, and sample by sample where samples are known."""
+        words, added = self._words(), self.store.added(self.shelf.run)
+        samples: dict[tuple[str, str], list[Said | None]] = {}
+        for speck in self._specks_of(reading, words, added):
+            cells = self.shelf.by_sha256[speck.shot_sha256].cells
+            samples.setdefault((cells["lot"], cells["sample"]), []).append(words.get((speck, reading)))
+        rows = [{"lot": lot, "sample": sample, **_counts(of)} for (lot, sample), of in sorted(samples.items())]
+        return {"all": _counts(word for of in samples.values() for word in of), "samples": rows}
+
+    def begin_second(self, share: float, by: str) -> SecondReading:
+        """Opens the second reading of this run. Raises AnswerError where the share is none."""
+        by = _line({"name": by}, "name", LONGEST_NAME)
+        if not 0 < share <= 1 or not by:
+            raise AnswerError("A second reading takes a share above 0 and up to all, and the name of who asks for it.")
+        return self.store.begin_reading(SecondReading(self.shelf.run, 2, share, secrets.token_hex(8), by))
+
+    def pairs(self) -> list[tuple[Answer, Answer]]:
+        """First and second answer on each speck that has both and that nobody wants to look at again."""
+        words = self._words()
+        both = [(words.get((speck, 1)), words.get((speck, 2))) for speck in {key[0] for key in words}]
+        pairs = [(one.answer, two.answer) for one, two in both if one and two]
+        return [pair for pair in pairs if LOOK_AGAIN not in (pair[0].answer, pair[1].answer)]
+
+    def standings(self) -> dict[str, int]:
+        """How many specks stand how, over all readings (second.Standing)."""
+        words, added = self._words(), self.store.added(self.shelf.run)
+        twice = self._twice(added)
+        states: dict[str, int] = {}
+        for speck in self._all(added):
+            state = standing(speck, words, twice).state
+            states[state] = states.get(state, 0) + 1
+        return states
+
+    def _words(self) -> dict[Key, Said]:
+        return last_words(self.store.said({self.shelf.run}))
+
+    def second_readings(self) -> list[SecondReading]:
+        """What a supervisor asked to have read again."""
+        return self.store.readings(self.shelf.run)
+
+    def _all(self, added: Iterable[Added]) -> list[SpeckId]:
+        return [*self.shelf.flags, *(each.speck for each in added)]
+
+    def _twice(self, added: Iterable[Added]) -> frozenset[SpeckId]:
+        specks = self._all(added)
+        return frozenset().union(*(drawn(specks, asked) for asked in self.second_readings()))
+
+    def _specks_of(self, reading: int, words: Mapping[Key, Said], added: Iterable[Added]) -> list[SpeckId]:
+        added = list(added)
+        return of_reading(reading, self._all(added), words, self._twice(added) if reading > 1 else frozenset())
+
+    def _shot_of(self, speck: SpeckId) -> DeskShot:
+        shot = self.shelf.by_sha256.get(speck.shot_sha256)
+        if shot is None or speck.run != self.shelf.run:
+            raise AnswerError("There is no such shot in this run.")
+        return shot
+
+    def _shot(self, shot: DeskShot, added: list[Added], kept: set[SpeckId], reading: int) -> dict[str, Any]:
+        flags = [_flag(flag) for flag in shot.flags if flag.speck in kept]
+        flags += [_added_flag(each) for each in added if each.speck in kept]
+        if reading > 1:
+            # That somebody added a speck is as good as that reader's answer.
+            flags = [{name: flag[name] for name in _OF_PLACE} for flag in flags]
+        else:
+            for flag in flags:
+                word = self.earlier.get(SpeckId(shot.sha256, self.shelf.run, flag["candidate"]))
+                if word is not None:
+                    flag["before"] = {"run": word.answer.speck.run, "at": word.at} | _answered(word)
+        wide, high = shot.size_px
+        return {
+            "name": shot.name,
+            "sha256": shot.sha256,
+            "wide_px": wide,
+            "high_px": high,
+            "px_per_mm": shot.px_per_mm,
+            "flags": flags,
+            "facts": {name: shot.cells[name] for name in _OF_SHOT},
+        }
+
+    def _told(self, said: Said) -> dict[str, Any]:
+        """An answer with what may be told once it is given."""
+        speck = said.answer.speck
+        flag = self.shelf.flags.get(speck)
+        # What waits for another look is still to be judged, so nothing of the tool's is told of it.
+        told = {name: flag.cells[name] for name in _TOLD} if flag and not is_open(said) and said.answer.answer else None
+        who = {"shot": speck.shot_sha256, "candidate": speck.candidate, "number": said.number, "at": said.at}
+        added = {"added": True} if flag is None and not is_open(said) and said.answer.answer else {}
+        stands = {} if said.answer.answer else {"stands": self._stands(said)}
+        return {
+            **who,
+            "clock": said.clock,
+            "token": said.answer.token,
+            "told": told,
+            **added,
+            **stands,
+            **_answered(said),
+        }
+
+    def _stands(self, taken_back: Said) -> dict[str, Any] | None:
+        """The answer that counts again once one was taken back; None where there is none."""
+        word = self._words().get((taken_back.answer.speck, taken_back.answer.reading))
+        return self._told(word) if word else None
+
+
+def _line(fields: Mapping[str, object], name: str, longest: int) -> str:
+    """A short text on one line, without outer spaces; '' where there is none. Raises AnswerError for what is none."""
+    value = fields.get(name, "")
+    if not isinstance(value, str):
+        raise AnswerError(f"{name} is a text.")
+    if len(value) > longest:
+        raise AnswerError(f"The {name} is longer than {longest} characters.")
+    if any(unicodedata.category(c) in ("Cc", "Cs") for c in value):
+        raise AnswerError(f"The {name} holds a control character.")
+    return value.strip()
+
+
+def _finite(value: object) -> float | None:
+    """A number that a page may have sent; None for anything else."""
+    return (
+        float(value) if isinstance(value, int | float) and type(value) is not bool and abs(value) < _TOO_LARGE else None
+    )
+
+
+def _answered(said: Said) -> dict[str, Any]:
+    ring = said.answer.ring
+    return {name: getattr(said.answer, name) for name in _OF_ANSWER} | {"ring": vars(ring) if ring else None}
+
+
+def _counts(words: Iterable[Said | None]) -> dict[str, int]:
+    counts = count(words)
+    return vars(counts) | {"open": counts.open}
+
+
+def _flag(flag: Flag) -> dict[str, Any]:
+    left, top, wide, high = flag.box_px
+    box = {"left_px": left, "top_px": top, "wide_px": wide, "high_px": high}
+    return {"candidate": flag.speck.candidate, "x_px": flag.x_px, "y_px": flag.y_px, "found_by": "tool", **box}
+
+
+def _added_flag(added: Added) -> dict[str, Any]:
+    side = max(_LEAST_BOX_PX, added.length_px)
+    box = {"left_px": added.x_px - side / 2, "top_px": added.y_px - side / 2, "wide_px": side, "high_px": side}
+    who = {"candidate": added.speck.candidate, "x_px": added.x_px, "y_px": added.y_px, "found_by": "person"}
+    return {**who, "by": added.by, "token": added.token, **box}
+
+
+def _shown(flag: Flag) -> Shown:
+    _, _, wide, high = flag.box_px
+    return Shown(flag.speck, flag.x_px, flag.y_px, max(LEAST_REACH_PX, max(wide, high) / 2))

@@ -1,0 +1,126 @@
+"""A review desk of its own process on a scored folder, and a browser in front of it."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+CHROMIUM = shutil.which("chromium")
+
+
+@dataclass
+class Opened:
+    """A desk that listens."""
+
+    process: subprocess.Popen[str]
+    address: str
+    supervisor: str
+
+    @property
+    def port(self) -> int:
+        return int(re.findall(r":(\d+)/", self.address)[0])
+
+    def kill(self) -> None:
+        """As a power cut would."""
+        self.process.send_signal(signal.SIGKILL)
+        self.process.wait()
+
+
+def start_desk(folder: Path, *options: str) -> Opened:
+    """Starts `speckwise review` and waits until it has said where it listens."""
+    command = [sys.executable, "-c", "from cli.entry import main; main()", "review", str(folder), *options]
+    environment = os.environ | {"PYTHONUNBUFFERED": "1"}
+    root = Path(__file__).parent.parent
+    process = subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=environment, cwd=root
+    )
+    assert process.stdout is not None
+    address = supervisor = ""
+    said = []
+    for line in process.stdout:
+        said.append(line)
+        found = re.search(r"http://\S+", line)
+        if found and "/supervisor/" in line:
+            supervisor = found.group(0)
+        elif found:
+            address = found.group(0)
+        if "Ctrl-C" in line:
+            return Opened(process, address, supervisor)
+    raise AssertionError("".join(said))
+
+
+@contextmanager
+def desk_on(folder: Path, *options: str) -> Iterator[Opened]:
+    """A desk for the length of a block."""
+    opened = start_desk(folder, *options)
+    try:
+        yield opened
+    finally:
+        if opened.process.poll() is None:
+            opened.process.send_signal(signal.SIGINT)
+            try:
+                opened.process.wait(15)
+            except subprocess.TimeoutExpired:
+                opened.kill()
+
+
+@contextmanager
+def chromium() -> Iterator[Any]:
+    """Debian's Chromium under Playwright; skips where either is missing."""
+    if CHROMIUM is None:
+        pytest.skip("needs Debian's package chromium")
+    playwright = pytest.importorskip("playwright.sync_api", reason="needs the package playwright from PyPI")
+    with playwright.sync_playwright() as started:
+        browser = started.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-quic"])
+        yield browser
+        browser.close()
+
+
+class Screen:
+    """A page in front of a desk, as a person has it. Faults of the page and requests that leave the desk are kept in lists."""
+
+    def __init__(self, context: Any, address: str) -> None:
+        self.page = context.new_page()
+        self.faults: list[str] = []
+        self.asked: list[str] = []
+        self.page.on("pageerror", lambda error: self.faults.append(str(error)))
+        self.page.on("console", lambda said: self.faults.append(said.text) if said.type == "error" else None)
+        self.page.on("request", lambda request: self.asked.append(request.url))
+        self.page.goto(address)
+
+    def begin(self, name: str, reading: int = 1) -> None:
+        """Gives a name and begins."""
+        self.page.wait_for_selector("#begin:enabled")
+        self.page.fill("#name", name)
+        if reading > 1:
+            self.page.check(f"#readings input[value='{reading}']")
+        self.page.keyboard.press("Enter")
+        self.page.wait_for_selector("#desk[data-shown], #start-notes p")
+
+    def shown(self) -> str:
+        """Which step the screen shows: a shot's hash, with / and a number for a flag."""
+        return str(self.page.get_attribute("#desk", "data-shown"))
+
+    def wait_for_step(self, before: str) -> str:
+        """Waits until another step's picture is on the screen."""
+        self.page.wait_for_function("before => document.getElementById('desk').dataset.shown !== before", arg=before)
+        return self.shown()
+
+    def press(self, key: str) -> None:
+        """A key that leads to another step or to the end."""
+        self.page.keyboard.press(key)
+
+    def wait_until_kept(self) -> None:
+        """Waits until no answer is on its way."""
+        self.page.wait_for_function("() => document.getElementById('saving').dataset.waiting === '0'")
