@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
 
 from faked import photographs
+
+if TYPE_CHECKING:
+    from starlette.testclient import TestClient
+
+    from cli.review.desk import Desk
 
 settings.register_profile("same", derandomize=True)
 settings.load_profile("same")
@@ -77,3 +83,37 @@ def stand(tmp_path: Path) -> Path:
 
     path, _ = write_profile(PROFILE, tmp_path / "stand.toml")
     return path
+
+
+@pytest.fixture(scope="module")
+def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Desk]:
+    """A review desk on made shots, one for all of a file; tests that look at what is kept ask for `own`."""
+    from made_desk import desk_of, made_folder
+
+    with desk_of(made_folder(tmp_path_factory.mktemp("desk"))) as opened:
+        yield opened
+
+
+@pytest.fixture
+def own(tmp_path: Path) -> Iterator[Desk]:
+    """A review desk on made shots for one test alone."""
+    from made_desk import desk_of, made_folder
+
+    with desk_of(made_folder(tmp_path)) as opened:
+        yield opened
+
+
+@pytest.fixture
+def client(desk: Desk) -> TestClient:
+    """Asks the desk's application."""
+    from review_client import client_of
+
+    return client_of(desk)
+
+
+@pytest.fixture
+def shared(desk: Desk) -> TestClient:
+    """The same where a secret link lets in."""
+    from review_client import SECRET, client_of
+
+    return client_of(desk, SECRET)

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import pytest
 from httpx import Response
-from made_desk import act, desk_of, drawn_line, made_folder, shot_of, speck
+from made_desk import act, drawn_line, shot_of, speck
 from review_client import BASE, JSON, KEY, PORT, SECRET, client_of, raises, sentence_of
 from starlette.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
@@ -16,24 +16,6 @@ from cli.review.desk import Desk
 from cli.review.guard import COOKIE, LARGEST_BODY
 from cli.review.store import StoreError
 from vision.errors import DiskFull
-
-
-@pytest.fixture(scope="module")
-def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Desk]:
-    """One for all; tests that look at what is kept open their own."""
-    with desk_of(made_folder(tmp_path_factory.mktemp("desk"))) as opened:
-        yield opened
-
-
-@pytest.fixture
-def client(desk: Desk) -> TestClient:
-    return client_of(desk)
-
-
-@pytest.fixture
-def shared(desk: Desk) -> TestClient:
-    return client_of(desk, SECRET)
-
 
 HEADERS: list[tuple[dict[str, str], int]] = [
     ({}, 200),

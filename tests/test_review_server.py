@@ -21,24 +21,6 @@ from cli.review.words import catalogue
 from vision.errors import DiskFull, SpeckwiseError
 
 
-@pytest.fixture(scope="module")
-def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Desk]:
-    """One for all; tests that look at what is kept open their own."""
-    with desk_of(made_folder(tmp_path_factory.mktemp("desk"))) as opened:
-        yield opened
-
-
-@pytest.fixture
-def own(tmp_path: Path) -> Iterator[Desk]:
-    with desk_of(made_folder(tmp_path)) as opened:
-        yield opened
-
-
-@pytest.fixture
-def client(desk: Desk) -> TestClient:
-    return client_of(desk)
-
-
 @pytest.mark.parametrize("path", ["/", f"/supervisor/{KEY}"])
 class TestThePages:
     def test_hold_no_script_and_no_style(self, client: TestClient, path: str) -> None:

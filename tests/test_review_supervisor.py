@@ -4,39 +4,15 @@ from __future__ import annotations
 
 import html
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from made_desk import act, desk_of, made_folder, speck
-from review_client import KEY, SECRET, Page, client_of, sentence_of
+from review_client import KEY, Page, client_of, sentence_of
 from scored_folder import Made
 from starlette.testclient import TestClient
 
 from cli.review.desk import Desk
-
-
-@pytest.fixture(scope="module")
-def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Desk]:
-    """One for all; tests that look at what is kept open their own."""
-    with desk_of(made_folder(tmp_path_factory.mktemp("desk"))) as opened:
-        yield opened
-
-
-@pytest.fixture
-def own(tmp_path: Path) -> Iterator[Desk]:
-    with desk_of(made_folder(tmp_path)) as opened:
-        yield opened
-
-
-@pytest.fixture
-def client(desk: Desk) -> TestClient:
-    return client_of(desk)
-
-
-@pytest.fixture
-def shared(desk: Desk) -> TestClient:
-    return client_of(desk, SECRET)
 
 
 class TestTheSupervisor:
