@@ -102,11 +102,14 @@ class Screen:
     def begin(self, name: str, reading: int = 1) -> None:
         """Gives a name and begins."""
         self.page.wait_for_selector("#begin:enabled")
+        self.page.check("#start-form input[value='in_hand']")
         self.page.fill("#name", name)
         if reading > 1:
             self.page.check(f"#readings input[value='{reading}']")
         self.page.keyboard.press("Enter")
         self.page.wait_for_selector("#desk[data-shown], #start-notes p")
+        if self.page.locator("#desk").is_visible():
+            self.wait_until_taken()
 
     def shown(self) -> str:
         """Which step the screen shows: a shot's hash, with / and a number for a flag."""
@@ -115,7 +118,15 @@ class Screen:
     def wait_for_step(self, before: str) -> str:
         """Waits until another step's picture is on the screen."""
         self.page.wait_for_function("before => document.getElementById('desk').dataset.shown !== before", arg=before)
+        self.wait_until_taken()
         return self.shown()
+
+    def wait_until_taken(self) -> None:
+        """Waits until the step on the screen can be answered, or can't be for good; a moment after its picture has come."""
+        self.page.wait_for_function(
+            "() => { const { shown, takes } = document.getElementById('desk').dataset;"
+            " return shown === takes || !document.getElementById('end').hidden || document.querySelector('#far .said:not([hidden])'); }"
+        )
 
     def press(self, key: str) -> None:
         """A key that leads to another step or to the end."""

@@ -25,7 +25,7 @@ from made_desk import (
 )
 from scored_folder import KINDS, Made, entry_of, places
 
-from cli.review.answers import FIRST_ADDED, AnswerError, SpeckId
+from cli.review.answers import FIRST_ADDED, AnswerError, SpeckId, WrongDesk
 from cli.review.desk import Desk
 from vision.table import CANDIDATES, PERSON_COLUMNS
 from vision.table import SHOTS as SHOT_COLUMNS
@@ -149,9 +149,14 @@ class TestWhatIsRefused:
 
     def test_specks_that_are_not_there(self, desk: Desk) -> None:
         ours = speck(desk)
-        for of in (replace(ours, candidate=99), replace(ours, run=OTHER_RUN), SpeckId("0" * 64, ours.run, 1)):
+        for of in (replace(ours, candidate=99), SpeckId("0" * 64, ours.run, 1)):
             with pytest.raises(AnswerError, match=r"\.$"):
                 desk.answer(act(of))
+        # What belongs to another run is to be kept by the page, so it is told apart.
+        with pytest.raises(WrongDesk, match=OTHER_RUN):
+            desk.answer(act(replace(ours, run=OTHER_RUN)))
+        with pytest.raises(WrongDesk, match=OTHER_RUN):
+            desk.add(drawn_line(shot_of(desk)) | {"run": OTHER_RUN})
         assert desk.said(1, 0)["said"] == []
 
     @pytest.mark.parametrize("reading", [2, 3, 4, -1])
@@ -187,9 +192,11 @@ class TestWhatIsRefused:
             {"token": ""},
             {"token": None},
             {"token": "x" * 81},
-            {"run": OTHER_RUN},
             {"shot_sha256": "0" * 64},
             {"shot_sha256": None},
+            {"answer": "insect"},
+            {"answer": {"answer": "perhaps"}},
+            {"answer": {"answer": "insect", "body": "colony"}},
         ],
     )
     def test_added_specks_that_can_not_be_meant(self, desk: Desk, wrong: dict[str, Any]) -> None:
@@ -321,7 +328,7 @@ class TestAddedSpecks:
         numbers = [(each["shot"], each["candidate"]) for each in told]
         assert numbers == [(here.sha256, FIRST_ADDED), (here.sha256, FIRST_ADDED + 1), (there.sha256, FIRST_ADDED)]
         heard = desk.said(1, 0)["added"]
-        assert heard == told
+        assert [each | {"said": None} for each in heard] == told
         flag = flags_of(desk.shots(1, "Jon"))[FIRST_ADDED]
         assert (flag["x_px"], flag["y_px"], flag["found_by"], flag["by"]) == (50.0, 60.0, "person", "Ida")
 
@@ -357,6 +364,28 @@ class TestLooks:
         desk.begin_second(1.0, "Lea")
         assert not desk.shots(2, "Ida")["shots"][0]["looked"]
 
+    def test_come_with_their_answer_and_go_when_it_is_taken_back(self, desk: Desk) -> None:
+        fields = drawn_line(shot_of(desk), answer={"answer": "insect", "kind": "aphid", "body": "whole"})
+        told = desk.add(fields)
+        assert (told["said"]["answer"], told["said"]["kind"], told["said"]["reviewer"]) == ("insect", "aphid", "Ida")
+        # Brought again, because the reply was lost, it is the same.
+        assert desk.add(fields) == told
+        of = speck(desk, told["candidate"])
+        back = desk.answer(act(of, ""))
+        assert (back["stands"], back["withdrawn"]) == (None, True)
+        after = desk.said(1, 0)
+        assert after["added"] == []
+        assert after["withdrawn"] == [{"shot": of.shot_sha256, "candidate": of.candidate}]
+        assert FIRST_ADDED not in flags_of(desk.shots(1, "Jon"))
+        assert desk.sums(1)["all"]["flags"] == 7
+
+    def test_a_later_reader_adds_for_the_first_reading(self, desk: Desk) -> None:
+        desk.begin_second(1.0, "Lea")
+        told = desk.add(drawn_line(shot_of(desk), by="Jon", answer={"answer": "insect"}))
+        assert told["said"]["answer"] == "insect"
+        assert [each["candidate"] for each in desk.said(1, 0)["said"]] == [FIRST_ADDED]
+        assert desk.said(2, 0)["said"] == []
+
 
 class TestSums:
     def test_by_hand(self, desk: Desk) -> None:
@@ -373,7 +402,10 @@ class TestSums:
         desk.answer(act(speck(desk, FIRST_ADDED, "tray 3.jpg"), body="skin"))
         sums = desk.sums(1)
         first = {"flags": 4, "insect": 2, "not_insect": 0, "look_again": 1, "least": 6, "most": 13, "open": 2}
-        second = {"flags": 4, "insect": 2, "not_insect": 1, "look_again": 0, "least": 2, "most": 2, "open": 1}
+        first |= {"remains": 0, "not_looked": 1}
+        # The skin stands for no animal. Nobody has looked at any of the three as a whole.
+        second = {"flags": 4, "insect": 2, "not_insect": 1, "look_again": 0, "least": 1, "most": 1, "open": 1}
+        second |= {"remains": 1, "not_looked": 2}
         assert sums["samples"] == [
             {"lot": "L-17", "sample": "1", **first},
             {"lot": "L-17", "sample": "2", **second},
@@ -383,7 +415,7 @@ class TestSums:
     def test_of_a_folder_without_samples(self, tmp_path: Path) -> None:
         with desk_of(made_folder(tmp_path, [Made("a.jpg", 2, lot="", sample="")])) as desk:
             sums = desk.sums(1)
-        nothing = {"insect": 0, "not_insect": 0, "look_again": 0, "least": 0, "most": 0}
+        nothing = {"insect": 0, "not_insect": 0, "look_again": 0, "least": 0, "most": 0, "remains": 0, "not_looked": 1}
         assert sums["samples"] == [{"lot": "", "sample": "", "flags": 2, "open": 2, **nothing}]
 
 

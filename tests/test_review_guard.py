@@ -219,7 +219,10 @@ class TestTheSecretLink:
         part = f"/part/{shot_of(desk).sha256}/0,0,64,64/1.jpg"
         for path in ("/", "/static/main.js", "/words", "/opening", "/shots", "/said", "/sums", part, "/nowhere"):
             answer = shared.get(path)
-            assert (answer.status_code, answer.text) == (403, "Open the secret link that the desk printed.")
+            assert (answer.status_code, answer.text) == (
+                403,
+                "Open the secret link that the desk printed when it was opened last.",
+            )
         assert shared.post("/answer", json=act(speck(desk))).status_code == 403
 
     def test_lets_the_browser_in(self, shared: TestClient) -> None:

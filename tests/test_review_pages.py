@@ -144,6 +144,7 @@ def test_five_thousand_candidates(browser: Any, tmp_path: Path) -> None:
         assert "of 5000 answered" in page.inner_text("#progress")
         page.keyboard.press("Enter")
         page.wait_for_function("() => document.getElementById('desk').dataset.shown.includes('/')")
+        screen.wait_until_taken()
         for _ in range(20):
             step = screen.shown()
             page.keyboard.press("n")
@@ -233,6 +234,7 @@ def answer_all(screen: Screen, name: str, reading: int, key_of: Any) -> None:
     page = screen.page
     n = 0
     while page.locator("#end").is_hidden():
+        screen.wait_until_taken()
         step = screen.shown()
         if "/" in step:
             key = key_of(n)

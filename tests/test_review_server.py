@@ -164,7 +164,6 @@ class TestWhatARequestMayHold:
             {"body": "colony", "least": 1, "most": 2, "ring": [1, 2, 3]},
             {"token": ""},
             {"token": "x" * 81},
-            {"run": "r000000000000"},
             {"shot_sha256": "0" * 64},
             {"shot_sha256": 7},
             {"score": 0.5},
@@ -198,8 +197,18 @@ class TestWhatARequestMayHold:
             assert answer.status_code == 400, path
             sentence_of(answer)
 
+    def test_what_belongs_to_another_run_is_told_apart(self, client: TestClient, desk: Desk) -> None:
+        answer = client.post("/answer", json=act(speck(desk)) | {"run": "r000000000000"})
+        assert answer.status_code == 421
+        assert "r000000000000" in sentence_of(answer)
+
     def test_an_odd_name_of_a_reader(self, client: TestClient) -> None:
-        for name in ("", "%00", "%ff", "%ed%a0%80", "<b>", "x" * 3000):
+        for name in ("", "%00", "x" * 3000, "%20"):
+            answer = client.get(f"/shots?reviewer={name}")
+            assert answer.status_code == 400
+            sentence_of(answer)
+        # What is no UTF-8 is shown as such; markup is text.
+        for name in ("%ff", "%ed%a0%80", "<b>"):
             assert client.get(f"/shots?reviewer={name}").status_code == 200
 
 
@@ -339,10 +348,10 @@ class TestMarkupStaysText:
             note = "</textarea><script>alert(1)</script>"
             reply = client.post("/answer", json=act(speck(desk, 1, MARKUP), note=note, kind="<u>fly</u>"))
             assert (reply.json()["note"], reply.json()["kind"]) == (note, "<u>fly</u>")
-            for path in ("/opening", "/shots", "/said", "/sums"):
+            for path in ("/opening", "/shots?reviewer=Ida", "/said", "/sums"):
                 answer = client.get(path)
                 assert answer.headers["content-type"] == "application/json"
-            shot = client.get("/shots").json()["shots"][0]
+            shot = client.get("/shots?reviewer=Ida").json()["shots"][0]
             assert (shot["name"], shot["facts"]["lot"]) == (MARKUP, "<b>L</b>")
             assert client.get("/opening").json()["failed"] == {"</title>.jpg": "<i>This is not a picture.</i>"}
             assert "alert(1)" not in client.get("/").text

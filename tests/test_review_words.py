@@ -35,11 +35,12 @@ _PLURAL = re.compile(r"^(\w+\.\w+)\.(zero|one|two|few|many|other)$")
 PLURALS = {match.group(1) for key in WORDS if (match := _PLURAL.match(key))}
 TABLES = {key.split(".")[0] for key in WORDS if "." in key}
 _KEY, _PREFIX = re.compile(r"^[a-z]+\.[a-z0-9_]+$"), re.compile(r"^[a-z]+\.[a-z_]*$")
-LETTERS = set(re.findall(r"^  (\w+)[,:]", SCRIPTS["main.js"].split("const LETTERS = {")[1].split("}")[0], re.MULTILINE))
+LETTERS = set(
+    re.findall(r"^  (\w+)[,:]", SCRIPTS["keys.js"].split("const LETTERS = {")[1].split("\n};")[0], re.MULTILINE)
+)
 LISTS = {
     "ask.answer_": set(ANSWERS),
     "rows.mark_": set(ANSWERS),
-    "ending.": {"flags", "insect", "not_insect", "look_again"},
     "key.": LETTERS | {"help"},
     "keys.": LETTERS,
     "start.reading_": {str(reading) for reading in READINGS},

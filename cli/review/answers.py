@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from vision.errors import SpeckwiseError
+from vision.names import INSECTS
 
 INSECT, NOT_INSECT, LOOK_AGAIN, TAKEN_BACK = "insect", "not_insect", "look_again", ""
 ANSWERS = (INSECT, NOT_INSECT, LOOK_AGAIN)
@@ -39,6 +40,10 @@ _TURNS_TEXT = frozenset("\u202a\u202b\u202c\u202d\u202e")
 
 class AnswerError(SpeckwiseError):
     """An answer that can't be meant; the message is a whole sentence and names what is wrong."""
+
+
+class WrongDesk(SpeckwiseError):
+    """What a page sends belongs to another run than the one that is open; it is to be kept until that one is open again."""
 
 
 @dataclass(frozen=True)
@@ -203,6 +208,13 @@ def last_words(said: Iterable[Said]) -> dict[Key, Said]:
     return {key: words[-1] for key, words in standing.items() if words}
 
 
+def without_withdrawn(added: Iterable[Added], said: Iterable[Said]) -> list[Added]:
+    """Added specks but those whose every answer was taken back: they were added in error. One never answered on stays, and is open."""
+    said = list(said)
+    answered, standing = {each.answer.speck for each in said}, {key[0] for key in last_words(said)}
+    return [each for each in added if each.speck in standing or each.speck not in answered]
+
+
 def same_person(one: str, other: str) -> bool:
     """Whether two names are one person's, as far as letters tell: case, how accents and wide letters are coded, spaces at the ends or
     more than one, and what is not seen at all do not matter."""
@@ -239,12 +251,18 @@ def answer_of(fields: Mapping[str, object]) -> Answer:
         ring=None if ring is None else _ring(ring),
         least=_number(fields, "least"),
         most=_number(fields, "most"),
-        **{name: _text(fields, name).strip() for name in _TEXTS},
+        **{name: _text(fields, name).strip() for name in _TEXTS}
+        | {"kind": one_spelling(_text(fields, "kind").strip())},
     )
 
 
 _SHA256 = re.compile("[0-9a-f]{64}")
 _TEXTS = ("kind", "body", "basis", "unaided", "note", "source", "token")
+
+
+def one_spelling(kind: str) -> str:
+    """A kind has no closed list; those with a name here are written one way."""
+    return kind.casefold() if kind.casefold() in INSECTS else kind
 
 
 def speck_of(fields: Mapping[str, object]) -> SpeckId:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import secrets
+import signal
 import socket
 import sys
 import webbrowser
@@ -18,10 +19,12 @@ from filelock import FileLock, Timeout
 
 from cli.batch.record import now
 from cli.exits import StoppedByUser
+from cli.review.answers import AnswerError, check_name
 from cli.review.shelf import Shelf, read_shelf, store_beside
 from vision.errors import CallError, OutputNotWritable
 
 DEFAULT_PORT = 8317
+_PORTS = 10
 _LOCK, _LISTENER = ".review.lock", ".review.json"
 _HERE = "127.0.0.1"
 _USUAL_PORT = 80
@@ -39,6 +42,13 @@ class ReviewOptions:
     name: str = ""
 
     def __post_init__(self) -> None:
+        if self.store == "":
+            raise CallError("--store is empty; leave it out to keep answers beside the results.")
+        if self.name:
+            try:
+                check_name(self.name, "--name shows nothing.")
+            except AnswerError as error:
+                raise CallError(f"--name: {error}") from None
         if self.take is not None and self.give is not None:
             raise CallError("--take and --give are two calls: first take, then give.")
         if self.port is not None and not 1 <= self.port <= 65535:
@@ -96,6 +106,8 @@ def _serve(shelf: Shelf, options: ReviewOptions) -> int:
         if sys.stdout.isatty() and not options.share:
             webbrowser.open(address)
         server = uvicorn.Server(uvicorn.Config(app, log_level="critical", access_log=False, server_header=False))
+        # Asked to end by the system, it ends as by Ctrl-C.
+        signal.signal(signal.SIGTERM, signal.default_int_handler)
         with suppress(KeyboardInterrupt):
             server.run(sockets=[bound])
         left = desk.sums(1)["all"]["open"]
@@ -107,7 +119,8 @@ def _serve(shelf: Shelf, options: ReviewOptions) -> int:
 def _listening(options: ReviewOptions) -> Iterator[socket.socket]:
     """A socket: on the port that was asked for; else on the usual one, where it is taken on any other."""
     host = "0.0.0.0" if options.share else _HERE
-    wanted = [options.port] if options.port else [DEFAULT_PORT, 0]
+    # A few that are always the same, because a browser keeps what waits there by address and port.
+    wanted = [options.port] if options.port else [*range(DEFAULT_PORT, DEFAULT_PORT + _PORTS), 0]
     for port in wanted:
         bound = socket.socket()
         if os.name == "posix":

@@ -7,6 +7,10 @@ from dataclasses import dataclass
 
 from cli.review.answers import COLONY, INSECT, LOOK_AGAIN, NOT_INSECT, Said
 
+_NO_ANIMAL = frozenset({"part", "skin", "egg", "trail"})
+"""A head stands for one animal, so that one in pieces is not counted twice (common practice, no source); a skin, an egg or a trail is left
+by one that may be counted elsewhere."""
+
 
 @dataclass(frozen=True)
 class Counts:
@@ -17,8 +21,12 @@ class Counts:
     not_insect: int = 0
     look_again: int = 0
     least: int = 0
-    """Animals that the answers `insect` stand for: one each, a colony its range."""
+    """Animals that the answers `insect` stand for: one each, a colony its range, none for what may be a piece of one counted already."""
     most: int = 0
+    remains: int = 0
+    """Answers `insect` for which no animal is counted: parts without a head, skins, eggs, trails."""
+    not_looked: int = 0
+    """Photographs that nobody has looked at as a whole."""
 
     @property
     def open(self) -> int:
@@ -36,6 +44,8 @@ class Counts:
             self.look_again + (answer == LOOK_AGAIN),
             self.least + least,
             self.most + most,
+            self.remains + (answer == INSECT and most == 0),
+            self.not_looked,
         )
 
 
@@ -53,4 +63,4 @@ def _animals(word: Said | None) -> tuple[int, int]:
     answer = word.answer
     if answer.body == COLONY:
         return answer.least or 1, answer.most or 1
-    return 1, 1
+    return (0, 0) if answer.body in _NO_ANIMAL else (1, 1)

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import secrets
 import unicodedata
+from collections import Counter
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
 from cli.review.answers import (
+    FIRST_ADDED,
     LONGEST_NAME,
     LONGEST_TOKEN,
     LOOK_AGAIN,
@@ -19,11 +22,14 @@ from cli.review.answers import (
     Key,
     Said,
     SpeckId,
+    WrongDesk,
     answer_of,
+    check_name,
     is_open,
     last_words,
     same_person,
     speck_of,
+    without_withdrawn,
 )
 from cli.review.counts import count
 from cli.review.earlier import LEAST_REACH_PX, found_again
@@ -88,8 +94,9 @@ class Desk:
 
     def shots(self, reading: int, reviewer: str) -> dict[str, Any]:
         """The shots and flags of a reading for a person, and what was answered in it. Not what the tool thinks of a flag, and nothing of
-        other readings."""
-        words, added = self._words(), self.store.added(self.shelf.run)
+        other readings. Raises AnswerError for a name that can't be a person's."""
+        check_name(reviewer, "Answers need the name of who gives them.")
+        words, added = self._words(), self._added()
         wanted = frozenset(self._specks_of(reading, words, added))
         kept = {s for s in wanted if not who_stands_in_the_way(s, reading, reviewer, words)}
         by_shot: dict[str, list[Added]] = {}
@@ -113,10 +120,12 @@ class Desk:
     def said(self, reading: int, after: int) -> dict[str, Any]:
         """What was answered in a reading after a number, by whomever, and the specks that were added."""
         new = [each for each in self.store.said({self.shelf.run}, after) if each.answer.reading == reading]
-        added = self.store.added(self.shelf.run) if reading == 1 else []
+        every = self.store.added(self.shelf.run) if reading == 1 else []
+        added = without_withdrawn(every, self.store.said({self.shelf.run}))
         return {
             "said": [self._told(each) for each in new],
             "added": [{"shot": a.speck.shot_sha256} | _added_flag(a) for a in added],
+            "withdrawn": [_place_of(a.speck) for a in every if a not in added],
             "last": max([after, *(each.number for each in new)]),
         }
 
@@ -144,25 +153,23 @@ class Desk:
         return self._told(self.store.add_answer(answer))
 
     def add(self, fields: Mapping[str, object]) -> dict[str, Any]:
-        """Keeps a speck that the tool missed; it comes back with its number."""
+        """Keeps a speck that the tool missed, and the answer on it where one comes along; it comes back with its number.
+
+        The answer belongs to the first reading, whoever adds the speck: nobody has read it before.
+        """
         speck = speck_of(dict(fields) | {"candidate": 0})
         shot = self._shot_of(speck)
         token = _line(fields, "token", LONGEST_TOKEN)
         if not token:
             raise AnswerError("An added speck carries a token of its own.")
-        kept = next((each for each in self.store.added(self.shelf.run) if each.token == token), None)
-        if kept is not None:
-            return {"shot": kept.speck.shot_sha256} | _added_flag(kept)
-        if trouble := self.pictures.trouble(shot):
-            raise PictureTrouble(trouble)
-        numbers = {name: _finite(fields.get(name)) for name in ("x_px", "y_px", "length_px", "angle_deg")}
-        if None in numbers.values():
-            raise AnswerError("An added speck has x_px, y_px, length_px and angle_deg.")
-        added = Added(speck, by=_line(fields, "reviewer", LONGEST_NAME), token=token, **numbers)  # type: ignore[arg-type]
-        wide, high = shot.size_px
-        if not (-0.5 <= added.x_px <= wide - 0.5 and -0.5 <= added.y_px <= high - 0.5):
-            raise AnswerError("An added speck lies in the picture.")
-        return {"shot": speck.shot_sha256} | _added_flag(self.store.add_speck(added))
+        answer = _answer_along(fields, token)
+        added = next((each for each in self.store.added(self.shelf.run) if each.token == token), None)
+        if added is None:
+            if trouble := self.pictures.trouble(shot):
+                raise PictureTrouble(trouble)
+            added = self.store.add_speck(_drawn(fields, speck, shot, token))
+        said = self._told(self.store.add_answer(replace(answer, speck=added.speck))) if answer else None
+        return {"shot": speck.shot_sha256, **_added_flag(added), "said": said}
 
     def looked(self, fields: Mapping[str, object]) -> dict[str, Any]:
         """Notes that a person has looked at a whole shot with all marks hidden."""
@@ -179,14 +186,25 @@ class Desk:
         return {}
 
     def sums(self, reading: int) -> dict[str, Any]:
-        """What the answers of a reading add up to: in all, and sample by sample where samples are known."""
-        words, added = self._words(), self.store.added(self.shelf.run)
+        """What the answers of a reading add up to, in all and sample by sample; and how many photographs nobody has looked at."""
+        words, added = self._words(), self._added()
+        specks = self._specks_of(reading, words, added)
+        looked = {each.shot_sha256 for each in self.store.looks(self.shelf.run) if each.reading == reading}
+        of_reading = {speck.shot_sha256 for speck in specks}
         samples: dict[tuple[str, str], list[Said | None]] = {}
-        for speck in self._specks_of(reading, words, added):
-            cells = self.shelf.by_sha256[speck.shot_sha256].cells
-            samples.setdefault((cells["lot"], cells["sample"]), []).append(words.get((speck, reading)))
-        rows = [{"lot": lot, "sample": sample, **_counts(of)} for (lot, sample), of in sorted(samples.items())]
-        return {"all": _counts(word for of in samples.values() for word in of), "samples": rows}
+        unseen: Counter[tuple[str, str]] = Counter()
+        for shot in self.shelf.shots:
+            # A later reading is about drawn flags; the first is about every photograph.
+            if reading == 1 or shot.sha256 in of_reading:
+                samples.setdefault(_sample(shot), [])
+                unseen[_sample(shot)] += shot.sha256 not in looked
+        for speck in specks:
+            samples[_sample(self.shelf.by_sha256[speck.shot_sha256])].append(words.get((speck, reading)))
+        rows = [
+            {"lot": lot, "sample": sample, **_counts(of, unseen[lot, sample])}
+            for (lot, sample), of in sorted(samples.items())
+        ]
+        return {"all": _counts((word for of in samples.values() for word in of), unseen.total()), "samples": rows}
 
     def begin_second(self, share: float, by: str) -> SecondReading:
         """Opens the second reading of this run. Raises AnswerError where the share is none."""
@@ -204,13 +222,16 @@ class Desk:
 
     def standings(self) -> dict[str, int]:
         """How many specks stand how, over all readings (second.Standing)."""
-        words, added = self._words(), self.store.added(self.shelf.run)
+        words, added = self._words(), self._added()
         twice = self._twice(added)
         states: dict[str, int] = {}
         for speck in self._all(added):
             state = standing(speck, words, twice).state
             states[state] = states.get(state, 0) + 1
         return states
+
+    def _added(self) -> list[Added]:
+        return without_withdrawn(self.store.added(self.shelf.run), self.store.said({self.shelf.run}))
 
     def _words(self) -> dict[Key, Said]:
         return last_words(self.store.said({self.shelf.run}))
@@ -232,7 +253,11 @@ class Desk:
 
     def _shot_of(self, speck: SpeckId) -> DeskShot:
         shot = self.shelf.by_sha256.get(speck.shot_sha256)
-        if shot is None or speck.run != self.shelf.run:
+        if speck.run != self.shelf.run:
+            raise WrongDesk(
+                f"This page is of run {speck.run}, and this desk holds run {self.shelf.run}. Open the desk on that run again."
+            )
+        if shot is None:
             raise AnswerError("There is no such shot in this run.")
         return shot
 
@@ -266,7 +291,7 @@ class Desk:
         told = {name: flag.cells[name] for name in _TOLD} if flag and not is_open(said) and said.answer.answer else None
         who = {"shot": speck.shot_sha256, "candidate": speck.candidate, "number": said.number, "at": said.at}
         added = {"added": True} if flag is None and not is_open(said) and said.answer.answer else {}
-        stands = {} if said.answer.answer else {"stands": self._stands(said)}
+        stands = {} if said.answer.answer else self._left(said)
         return {
             **who,
             "clock": said.clock,
@@ -277,10 +302,37 @@ class Desk:
             **_answered(said),
         }
 
-    def _stands(self, taken_back: Said) -> dict[str, Any] | None:
-        """The answer that counts again once one was taken back; None where there is none."""
-        word = self._words().get((taken_back.answer.speck, taken_back.answer.reading))
-        return self._told(word) if word else None
+    def _left(self, taken_back: Said) -> dict[str, Any]:
+        """What is left once an answer was taken back: the one that counts again, or None; an added speck without any is withdrawn."""
+        speck = taken_back.answer.speck
+        word = self._words().get((speck, taken_back.answer.reading))
+        gone = speck.candidate >= FIRST_ADDED and all(each.speck != speck for each in self._added())
+        return {"stands": self._told(word) if word else None, "withdrawn": gone}
+
+
+def _answer_along(fields: Mapping[str, object], token: str) -> Answer | None:
+    """The answer that comes with an added speck. Raises AnswerError before anything is kept."""
+    given = fields.get("answer")
+    if given is None:
+        return None
+    if not isinstance(given, Mapping):
+        raise AnswerError("The answer on an added speck is an object.")
+    whose = {name: fields.get(name) for name in ("shot_sha256", "run", "reviewer")}
+    return answer_of(
+        {**given, **whose, "candidate": FIRST_ADDED, "reading": 1, "token": f"{token[: LONGEST_TOKEN - 7]}-answer"}
+    )
+
+
+def _drawn(fields: Mapping[str, object], speck: SpeckId, shot: DeskShot, token: str) -> Added:
+    """What a person drew. Raises AnswerError where it is no speck of the picture."""
+    numbers = {name: _finite(fields.get(name)) for name in ("x_px", "y_px", "length_px", "angle_deg")}
+    if None in numbers.values():
+        raise AnswerError("An added speck has x_px, y_px, length_px and angle_deg.")
+    added = Added(speck, by=_line(fields, "reviewer", LONGEST_NAME), token=token, **numbers)  # type: ignore[arg-type]
+    wide, high = shot.size_px
+    if not (-0.5 <= added.x_px <= wide - 0.5 and -0.5 <= added.y_px <= high - 0.5):
+        raise AnswerError("An added speck lies in the picture.")
+    return added
 
 
 def _line(fields: Mapping[str, object], name: str, longest: int) -> str:
@@ -307,9 +359,17 @@ def _answered(said: Said) -> dict[str, Any]:
     return {name: getattr(said.answer, name) for name in _OF_ANSWER} | {"ring": vars(ring) if ring else None}
 
 
-def _counts(words: Iterable[Said | None]) -> dict[str, int]:
-    counts = count(words)
+def _counts(words: Iterable[Said | None], not_looked: int) -> dict[str, int]:
+    counts = replace(count(words), not_looked=not_looked)
     return vars(counts) | {"open": counts.open}
+
+
+def _sample(shot: DeskShot) -> tuple[str, str]:
+    return shot.cells["lot"], shot.cells["sample"]
+
+
+def _place_of(speck: SpeckId) -> dict[str, Any]:
+    return {"shot": speck.shot_sha256, "candidate": speck.candidate}
 
 
 def _flag(flag: Flag) -> dict[str, Any]:

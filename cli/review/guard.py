@@ -85,7 +85,7 @@ class Guard:
             return "A request with a body is JSON, or the supervisor's form."
         # The supervisor's page asks for its own key.
         if self._secret and not entering and not path.startswith(SUPERVISOR) and not self._knows(headers):
-            return "Open the secret link that the desk printed."
+            return "Open the secret link that the desk printed when it was opened last."
         return ""
 
     def _knows(self, headers: Headers) -> bool:

@@ -18,7 +18,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp
 
 from cli.exits import why_stopped
-from cli.review.answers import BASES, BODIES, READINGS, UNAIDED, AnswerError
+from cli.review.answers import BASES, BODIES, READINGS, UNAIDED, AnswerError, WrongDesk
 from cli.review.desk import Desk
 from cli.review.guard import SUPERVISOR, Guard, let_in
 from cli.review.kinds import kinds_offered
@@ -139,6 +139,7 @@ def _handlers(words: Mapping[str, str]) -> Mapping[type[Exception], Callable[[Re
 
     return {
         AnswerError: said(400),
+        WrongDesk: said(421),
         PictureTrouble: trouble,
         DiskFull: said(507),
         StoreError: said(503),

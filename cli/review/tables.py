@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from cli.exits import ALL_DONE, SOME_SHOTS_FAILED
-from cli.review.answers import Answer, Key, Said, last_words
+from cli.review.answers import Answer, Key, Said, last_words, without_withdrawn
 from cli.review.coco import coco_document
 from cli.review.give import answered_table
 from cli.review.second import standing, who_stands_in_the_way
@@ -32,7 +32,7 @@ def take_file(shelf: Shelf, url: str, path: Path, reviewer: str) -> int:
     sheet = sheet_of(read_bytes(path))
     store = Store(url)
     try:
-        added = store.added(shelf.run)
+        added = without_withdrawn(store.added(shelf.run), store.said({shelf.run}))
         taken = take(sheet, shelf, reviewer, [each.speck for each in added])
         before = last_words(store.said({shelf.run}))
         new = [answer for answer in taken.answers if not _stands(answer, before)]
@@ -58,7 +58,7 @@ def give_file(shelf: Shelf, url: str, path: Path) -> int:
         raise CallError(f"--give: {path} is there already, and may hold a person's words. Give another name.")
     store = Store(url)
     try:
-        added = store.added(shelf.run)
+        added = without_withdrawn(store.added(shelf.run), store.said({shelf.run}))
         said = last_words(store.said({shelf.run}))
     finally:
         store.close()

@@ -8,14 +8,24 @@ import json
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from cli.review.answers import ANSWERS, BASES, BODIES, FROM_TABLE, UNAIDED, Answer, AnswerError, Ring, SpeckId
+from cli.review.answers import (
+    ANSWERS,
+    BASES,
+    BODIES,
+    FROM_TABLE,
+    UNAIDED,
+    Answer,
+    AnswerError,
+    Ring,
+    SpeckId,
+    one_spelling,
+)
 from cli.review.cells import hash_in, number_in, one_of, shown, text_in, whole_in, word_in
 from cli.review.give import EXTRA
 from cli.review.shelf import Shelf
 from cli.review.spreadsheet import Asked, Row, Sheet, read_sheet
 from cli.words import count, printable
 from vision.errors import TableError
-from vision.names import INSECTS
 from vision.table import CANDIDATES, PERSON_COLUMNS
 
 _SPECK = ("shot_sha256", "run", "candidate")
@@ -164,7 +174,7 @@ def _answer(row: Row, speck: SpeckId, reviewer: str) -> Answer:
             speck=speck,
             answer=answer,
             reviewer=by,
-            kind=_kind(cells["kind"]),
+            kind=one_spelling(text_in(cells["kind"])),
             body=word_in("body", cells["body"], BODIES),
             basis=word_in("basis", cells["basis"], BASES),
             unaided=word_in("unaided", cells["unaided"], UNAIDED),
@@ -175,12 +185,6 @@ def _answer(row: Row, speck: SpeckId, reviewer: str) -> Answer:
             source=FROM_TABLE,
         )
     )
-
-
-def _kind(cell: str) -> str:
-    """A kind has no closed list; those with a name here are written one way."""
-    kind = text_in(cell)
-    return kind.casefold() if kind.casefold() in INSECTS else kind
 
 
 def _count(column: str, cells: Mapping[str, str]) -> int | None:

@@ -1,6 +1,6 @@
 // Answers: given, undone, taken over from an earlier run; and what became of each on its way into the record.
 
-import { keptAdded } from "./drawing.js";
+import { addFlag } from "./drawing.js";
 import { describe, goTo, ringOf } from "./eyes.js";
 import { $, desk, form } from "./page.js";
 import { newToken } from "./record.js";
@@ -8,15 +8,13 @@ import { say, sayMany } from "./words.js";
 
 const PLAIN = { kind: "", body: "", basis: "", unaided: "", note: "", least: null, most: null, ring: null };
 
-export function answer(values) {
+// What the form gives was asked when the picture was there; anything else waits until it is.
+export function answer(values, asked = false) {
   const { review, step } = desk;
-  const { flag, shot } = step;
-  if (!flag || shot.trouble) return;
-  const key = review.keyOf(flag);
-  const word = { ...PLAIN, basis: values.answer === "not_insect" ? desk.basis : "", ...values };
+  if (!step.flag || step.shot.trouble || !(desk.ready || asked)) return;
+  const word = { ...PLAIN, basis: values.answer === "look_again" ? "" : desk.basis, ...values };
   const next = review.from(step, 1);
-  send(flag, word);
-  review.mine.push({ flag, key });
+  review.mine.push({ flag: step.flag, token: send(step.flag, word) });
   goTo(next);
 }
 
@@ -25,7 +23,7 @@ function send(flag, word) {
   const token = newToken();
   const { source = "desk", ...said } = word;
   const who = { shot: flag.shot.sha256, candidate: flag.candidate };
-  const before = review.words.get(review.keyOf(flag));
+  desk.acts.push({ token, before: review.words.get(review.keyOf(flag)) });
   // Until the record has numbered it, it comes after everything that was heard.
   review.hear({ ...said, ...who, number: Infinity, reviewer: review.reviewer, token, told: null });
   record.put("/answer", {
@@ -39,57 +37,92 @@ function send(flag, word) {
     reading: flag.reading ?? review.reading,
     token,
   });
-  desk.acts.push({ token, before });
+  return token;
+}
+
+// `values` null: the person thought better of it, and nothing is kept.
+export function endAdding(values) {
+  const { pending, review } = desk;
+  desk.pending = null;
+  if (values) {
+    const { answer: said, ...rest } = values;
+    desk.record.put("/add", {
+      ...pending.drawn,
+      run: desk.opening.run,
+      reviewer: review.reviewer,
+      answer: { ...PLAIN, answer: said, ...rest },
+      token: newToken(),
+    });
+  }
+  goTo(pending.from);
 }
 
 export function kept(act, reply) {
   const { review } = desk;
-  if (act.path === "/add") return keptAdded(act, reply);
-  if (act.path !== "/answer") return undefined;
-  desk.acts = desk.acts.filter((each) => each.token !== act.body.token);
-  const key = `${reply.shot}/${reply.candidate}`;
-  const known = review.words.get(key);
-  if (known?.token === reply.token || !known) review.put(key, reply);
-  if (reply.clock) note(say("saving.clock", { why: reply.clock }));
+  if (!review) return;
+  if (act.path === "/add") {
+    const flag = addFlag(reply);
+    if (flag) {
+      flag.reading = 1;
+      if (reply.said) review.hear(reply.said);
+      if (act.body.reviewer === review.reviewer) review.mine.push({ flag, token: reply.said?.token });
+    }
+  } else if (act.path === "/answer") {
+    desk.acts = desk.acts.filter((each) => each.token !== act.body.token);
+    const key = `${reply.shot}/${reply.candidate}`;
+    const known = review.words.get(key);
+    if (known?.token === reply.token || !known) review.put(key, reply);
+    if (reply.withdrawn) review.remove(reply);
+    if (reply.clock) note(say("saving.clock", { why: reply.clock }));
+  }
   describe();
-  return undefined;
 }
 
+// Back to what was refused, with all that was typed.
 export function refused(act, sentence) {
   const { review } = desk;
-  if (act.path === "/answer") {
-    const before = desk.acts.find((each) => each.token === act.body.token)?.before;
-    review.forget(`${act.body.shot_sha256}/${act.body.candidate}`, before);
-    const at = review.mine.findLastIndex((each) => each.key === `${act.body.shot_sha256}/${act.body.candidate}`);
-    if (at >= 0) review.mine.splice(at, 1);
-  }
   note(say("saving.refused", { why: sentence }));
-  describe();
+  if (!review || act.path !== "/answer") return;
+  const { token, shot_sha256: sha256, candidate } = act.body;
+  const before = desk.acts.find((each) => each.token === token)?.before;
+  desk.acts = desk.acts.filter((each) => each.token !== token);
+  review.mine = review.mine.filter((each) => each.token !== token);
+  review.forget(`${sha256}/${candidate}`, before);
+  const flag = review.byName.get(sha256)?.flags.find((each) => each.candidate === candidate);
+  if (flag && act.body.answer === "insect" && !form.open) {
+    goTo({ shot: flag.shot, flag });
+    askInsect(act.body);
+    form.say(sentence);
+  } else {
+    describe();
+  }
 }
 
 let noteStands = "";
 
 export function note(sentence) {
   noteStands = sentence;
-  tellWaiting({ waiting: desk.record?.waiting ?? 0, trouble: "" });
+  tellWaiting({ waiting: desk.record?.waiting ?? 0, trouble: "", status: 0 });
 }
 
-export function tellWaiting({ waiting, trouble: sentence, justNow = false }) {
+export function tellWaiting({ waiting, trouble: sentence, status, justNow = false }) {
   $("saving").dataset.waiting = String(waiting);
   // An answer takes a few milliseconds: to say each time that it is on its way would only flicker.
   if (justNow && waiting === 1) return;
   const lines = [noteStands];
   if (waiting) lines.push(sayMany("saving.waiting", waiting));
   else if (!noteStands) lines.push(say("saving.kept"));
-  if (sentence !== "" || (waiting && desk.record?.wait)) lines.push(sentence || say("saving.lost"));
+  if (status === 403) lines.push(say("saving.link"));
+  else if (sentence || (waiting && desk.record?.wait)) lines.push(sentence || say("saving.lost"));
   $("saving").textContent = lines.filter(Boolean).join(" ");
   $("saving").classList.toggle("waiting", Boolean(waiting || noteStands));
 }
 
-export function askInsect() {
+// `typed`: what to start from, else the answer that stands.
+export function askInsect(typed) {
   const { step, review } = desk;
-  if (!step.flag || step.shot.trouble) return;
-  const word = review.words.get(review.keyOf(step.flag));
+  if (!step.flag || step.shot.trouble || !(desk.ready || typed || desk.pending)) return;
+  const word = typed ?? review.words.get(review.keyOf(step.flag));
   const ring = ringOf(step.flag);
   form.show(word?.answer === "insect" ? word : null, desk.basis, { x_px: ring.x, y_px: ring.y, radius_px: ring.radius });
   describe();
@@ -97,22 +130,31 @@ export function askInsect() {
 
 export function keepInsect(values) {
   form.hide();
-  desk.basis = values.basis;
-  answer(values);
+  if (desk.pending) endAdding(values);
+  else answer(values, true);
 }
 
 export function closeForm() {
   form.hide();
-  describe();
+  if (desk.pending) {
+    endAdding(null);
+    return;
+  }
+  // A ring that was drawn and not kept goes with the form.
+  goTo(desk.step);
   $("insect").focus();
 }
 
 export function undo() {
-  const last = desk.review.mine.pop();
-  if (!last) return;
+  const { review } = desk;
+  const last = review.mine.pop();
   noteStands = "";
+  if (!last) {
+    note(say("ask.nothing_to_undo"));
+    return;
+  }
   send(last.flag, { ...PLAIN, answer: "" });
-  goTo({ shot: last.flag.shot, flag: last.flag });
+  goTo(last.flag.found_by === "person" ? { shot: last.flag.shot, flag: null } : { shot: last.flag.shot, flag: last.flag });
 }
 
 export function takeEarlier() {
@@ -125,7 +167,8 @@ export function takeEarlier() {
 function onFromWhole() {
   const { shot } = desk.step;
   const { review } = desk;
-  if (!shot.looked) {
+  // A photograph that can't be shown was not looked at.
+  if (!shot.looked && !shot.trouble) {
     shot.looked = true;
     desk.record.put("/looked", {
       shot_sha256: shot.sha256,
@@ -140,6 +183,9 @@ function onFromWhole() {
 
 export function move(direction) {
   const { step, review } = desk;
-  if (direction > 0 && !step.flag) onFromWhole();
-  else goTo(review.from(step, direction) ?? step);
+  if (direction > 0 && !step.flag) {
+    if (desk.ready || step.shot.trouble) onFromWhole();
+  } else {
+    goTo(direction > 0 ? review.from(step, 1) : (review.from(step, -1) ?? step));
+  }
 }

@@ -1,17 +1,23 @@
 // Drawing on the picture: a speck that the tool missed, or the ring of a colony.
 
 import { askInsect } from "./answers.js";
-import { describe, goTo } from "./eyes.js";
+import { goTo } from "./eyes.js";
 import { $, desk, far, form, near } from "./page.js";
-import { newToken } from "./record.js";
 import { say } from "./words.js";
+
+const LEAST_BOX_PX = 12;
+
+export function isDrawing() {
+  return Boolean(near.drawing || far.drawing);
+}
 
 export function draw(round) {
   if (desk.step.shot.trouble) return;
-  if (near.drawing || far.drawing) {
+  if (isDrawing()) {
     stopDrawing();
     return;
   }
+  // The ring is drawn on the enlarged picture, which is the one beside the form.
   const stages = desk.step.flag ? [far, near] : [far];
   for (const stage of stages) stage.startDrawing(round);
   $("add").setAttribute("aria-pressed", "true");
@@ -40,34 +46,23 @@ export function drew(shot, from, to, round) {
     }
     return;
   }
-  desk.record.put("/add", {
-    shot_sha256: shot.sha256,
-    run: desk.opening.run,
-    x_px: (from.x + to.x) / 2,
-    y_px: (from.y + to.y) / 2,
-    length_px: length,
-    angle_deg: length ? (Math.atan2(to.y - from.y, to.x - from.x) * 180) / Math.PI : 0,
-    reviewer: desk.review.reviewer,
-    token: newToken(),
-  });
-}
-
-export function keptAdded(act, reply) {
-  const flag = addFlag(reply) ?? desk.review.byName.get(reply.shot)?.flags.find((each) => each.candidate === reply.candidate);
-  if (!flag) return;
-  flag.reading = 1;
-  // The person is still at this photograph: what they drew is asked about at once, and the place they were at is gone back to.
-  if (desk.step.shot === flag.shot && desk.screen === "desk" && !form.open) {
-    goTo({ shot: flag.shot, flag });
-    askInsect();
-  } else {
-    describe();
-  }
+  const [x, y] = [(from.x + to.x) / 2, (from.y + to.y) / 2];
+  const angle = length ? (Math.atan2(to.y - from.y, to.x - from.x) * 180) / Math.PI : 0;
+  const side = Math.max(LEAST_BOX_PX, length);
+  const flag = {
+    ...{ candidate: 0, found_by: "person", by: desk.review.reviewer, shot, place: shot.flags.length + 1 },
+    ...{ x_px: x, y_px: y, left_px: x - side / 2, top_px: y - side / 2, wide_px: side, high_px: side },
+  };
+  // Nothing is kept before it is said what it is. Afterwards the person is back where they drew.
+  const drawn = { shot_sha256: shot.sha256, x_px: x, y_px: y, length_px: length, angle_deg: angle };
+  const pending = { from: desk.step, drawn };
+  goTo({ shot, flag });
+  desk.pending = pending;
+  askInsect();
 }
 
 export function addFlag(told) {
-  const shot = desk.review.byName.get(told.shot);
-  if (!shot) return null;
-  const { shot: name, ...flag } = told;
-  return desk.review.add(shot, flag);
+  const { shot: sha256, said, ...flag } = told;
+  const shot = desk.review.byName.get(sha256);
+  return shot ? desk.review.add(shot, flag) : null;
 }

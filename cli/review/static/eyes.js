@@ -4,7 +4,7 @@ import { stopDrawing } from "./drawing.js";
 import { $, desk, far, form, near, screen, store } from "./page.js";
 import { ending } from "./screens.js";
 import { partUrl, picture, seenPart, wholePart } from "./stage.js";
-import { say, sayMany, wordFor } from "./words.js";
+import { say, sayMany, shownName, wordFor } from "./words.js";
 
 // Screen pixels a millimetre.
 const ZOOMS = [12, 24, 48, 72, 96, 144];
@@ -13,35 +13,71 @@ const USUAL = 3;
 const PX_ZOOM = 3;
 const AHEAD = 4;
 const LATE_MS = 700;
+const SETTLE_MS = 180;
+const RETRY_MS = 1000;
+const LONGEST_RETRY_MS = 8000;
 
 export function goTo(step) {
   if (!step) return ending();
   stopDrawing();
   form.hide();
+  desk.pending = null;
   screen("desk");
   desk.step = step;
   desk.came = performance.now();
+  takes(false);
   $("desk").classList.toggle("whole", !step.flag);
   $("far").setAttribute("aria-label", say(step.flag ? "view.far" : "view.whole"));
   describe();
-  const shown = step.flag ? showFlag(step) : showWhole(step);
-  const late = setTimeout(() => (step.flag ? near : far).say(say("view.loading")), LATE_MS);
-  const asked = performance.now();
-  shown.then((ready) => {
-    clearTimeout(late);
-    if (desk.step !== step) return;
-    for (const stage of [near, far]) stage.say("");
-    if (!ready) trouble(step);
-    // What the bench reads: when the picture of this step was there.
-    $("desk").dataset.shown = step.flag ? `${step.shot.sha256}/${step.flag.candidate}` : step.shot.sha256;
-    performance.measure("shown", { start: asked, end: performance.now() });
-    ahead(step);
-  });
+  keepFocus();
+  show(step, RETRY_MS);
   return undefined;
 }
 
+// Shows a step's picture, and tries again where it did not come.
+function show(step, wait) {
+  const late = setTimeout(() => (step.flag ? near : far).say(say("view.loading")), LATE_MS);
+  const shown = step.flag ? showFlag(step) : showWhole(step);
+  shown.then(async (here) => {
+    clearTimeout(late);
+    if (desk.step !== step) return;
+    if (!here) {
+      await trouble(step);
+      setTimeout(() => desk.step === step && desk.screen === "desk" && show(step, Math.min(2 * wait, LONGEST_RETRY_MS)), wait);
+      return;
+    }
+    for (const stage of [near, far]) stage.say("");
+    if (step.shot.trouble) {
+      step.shot.trouble = "";
+      describe();
+    }
+    // What the bench reads: when the picture of this step was there.
+    $("desk").dataset.shown = nameOf(step);
+    // A second press of the same key is not an answer to what has only just come.
+    setTimeout(() => desk.step === step && takes(true), SETTLE_MS);
+    ahead(step);
+  });
+}
+
+function nameOf(step) {
+  return step.flag ? `${step.shot.sha256}/${step.flag.candidate}` : step.shot.sha256;
+}
+
+// Whether the step on the screen can be answered: its picture is there, and has been for a moment.
+function takes(ready) {
+  desk.ready = ready;
+  $("desk").dataset.takes = ready ? nameOf(desk.step) : "";
+  for (const id of ["insect", "not-insect", "look-again"]) $(id).disabled = !ready || Boolean(desk.step.shot.trouble);
+}
+
+// Where what had the focus has gone, the question has it, so that keys and screen readers go on from there.
+function keepFocus() {
+  const held = document.activeElement;
+  if (!held || held === document.body || !held.checkVisibility()) $("question").focus({ preventScroll: true });
+}
+
 function showWhole({ shot }) {
-  return far.show(shot, far.wholeView(shot), null);
+  return far.show(shot, null, null);
 }
 
 function nearZoom(shot) {
@@ -56,32 +92,38 @@ export function ringOf(flag) {
   };
 }
 
+// At the common scale, but for what is too large for it: that is shown smaller, and said to be.
 function nearView({ shot, flag }) {
   const ring = ringOf(flag);
-  return { x: ring.x, y: ring.y, zoom: nearZoom(shot) };
+  const whole = (0.48 * Math.min($("near").clientWidth, $("near").clientHeight)) / ring.radius;
+  return { x: ring.x, y: ring.y, zoom: Math.min(nearZoom(shot), whole) };
 }
 
 function showFlag(step) {
   const ring = desk.review.words.get(desk.review.keyOf(step.flag))?.ring;
   const marked = ring ? { x: ring.x_px, y: ring.y_px, radius: ring.radius_px } : ringOf(step.flag);
   const shown = near.show(step.shot, nearView(step), marked);
-  far.show(step.shot, far.wholeView(step.shot), marked);
+  far.show(step.shot, null, marked);
   scaleBar(step.shot);
   return shown;
 }
 
+// Why a picture did not come. Only what the desk says of the picture itself keeps it from being answered on.
 async function trouble(step) {
-  const url = partUrl(step.shot, wholePart(step.shot));
-  let sentence = say("trouble.picture_missing");
+  let sentence = say("saving.lost");
   try {
-    sentence = (await (await fetch(url)).json()).error ?? sentence;
+    const reply = await fetch(partUrl(step.shot, wholePart(step.shot)));
+    const told = await reply.json();
+    sentence = told.error ?? sentence;
+    step.shot.trouble = told.trouble ? sentence : "";
   } catch {
-    sentence = say("saving.lost");
+    // The desk is away, or what it sent is no reason: it is asked again.
   }
-  step.shot.trouble = sentence;
   if (desk.step !== step) return;
   near.say(sentence);
   far.say(sentence);
+  $("desk").dataset.shown = nameOf(step);
+  takes(desk.ready);
   describe();
 }
 
@@ -90,7 +132,8 @@ export function scaleBar(shot) {
   const mm = perMm ? [0.1, 0.2, 0.5, 1, 2, 5, 10].find((each) => each * perMm >= 60) ?? 20 : 0;
   $("near-bar").hidden = !perMm;
   if (perMm) $("near-bar").style.width = `${mm * perMm}px`;
-  $("near-scale").textContent = perMm ? say("view.bar", { n: mm }) : say("view.no_scale");
+  const smaller = near.view.zoom < 0.99 * nearZoom(shot) && near.atHome();
+  $("near-scale").textContent = [perMm ? say("view.bar", { n: mm }) : say("view.no_scale"), smaller ? say("view.smaller") : ""].join(" ").trim();
 }
 
 // The pictures of the next steps, so that they are here when a key asks for them.
@@ -100,7 +143,10 @@ function ahead(step) {
     next = desk.review.from(next, 1);
     if (!next) return;
     picture(partUrl(next.shot, wholePart(next.shot)));
-    if (next.flag) picture(partUrl(next.shot, seenPart(next.shot, nearView(next), $("near").clientWidth, $("near").clientHeight)));
+    const stage = next.flag ? near : far;
+    const view = next.flag ? nearView(next) : far.wholeView(next.shot);
+    const seen = seenPart(next.shot, view, stage.box.clientWidth, stage.box.clientHeight);
+    if (seen.shrink < wholePart(next.shot).shrink) picture(partUrl(next.shot, seen));
   }
 }
 
@@ -109,15 +155,17 @@ export function describe() {
   if (!step) return;
   const { shot, flag } = step;
   const flags = review.flags;
-  $("where").textContent = say("head.shot", { n: review.shots.indexOf(shot) + 1, of: review.shots.length, name: shot.name });
+  $("where").textContent = say("head.shot", { n: review.shots.indexOf(shot) + 1, of: review.shots.length, name: shownName(shot.name) });
   const answered = sayMany("head.answered", review.answered, { of: flags.length });
+  document.title = say(flag ? "head.title_flag" : "head.title", { n: flag?.place, name: shot.name });
+  const chosen = review.choosing();
+  $("choice").hidden = !chosen;
   $("progress").textContent = flag ? `${say("head.flag", { n: flag.place, of: shot.flags.length })} · ${answered}` : answered;
   $("desk").classList.toggle("asking", form.open);
   $("answers").hidden = !flag || form.open;
   $("again-means").hidden = !flag || form.open;
   $("whole-on").hidden = Boolean(flag);
   $("marks").hidden = !flag;
-  for (const id of ["insect", "not-insect", "look-again"]) $(id).disabled = Boolean(shot.trouble);
   if (flag) describeFlag(flag);
   else describeWhole(shot);
   describeTold();

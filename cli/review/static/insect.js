@@ -2,13 +2,20 @@
 
 import { say } from "./words.js";
 
+const MOST_ANIMALS = 1000000;
+
 export class InsectForm {
   // `keep(values)`, `cancel()` and `drawRing()` are set by whoever uses it.
   constructor(form) {
     this.form = form;
     this.ring = null;
     form.addEventListener("submit", (event) => { event.preventDefault(); this.submit(); });
-    form.addEventListener("change", () => this.arrange());
+    form.addEventListener("change", (event) => {
+      // A kind of the list and one in words do not stand together.
+      if (event.target.name === "kind") form.elements.other.value = "";
+      this.arrange();
+    });
+    form.elements.other.addEventListener("input", () => { if (form.elements.other.value) form.elements.kind.value = ""; });
     document.getElementById("cancel").addEventListener("click", () => this.cancel());
     document.getElementById("ring").addEventListener("click", () => this.drawRing());
     form.addEventListener("keydown", (event) => {
@@ -36,7 +43,7 @@ export class InsectForm {
     elements.least.value = word?.least ?? "";
     elements.most.value = word?.most ?? "";
     elements.note.value = word?.note ?? "";
-    document.getElementById("ring-drawn").textContent = "";
+    document.getElementById("ring-drawn").textContent = word?.ring ? say("insect.ring_drawn") : "";
     this.say("");
     this.form.hidden = false;
     this.arrange();
@@ -49,7 +56,9 @@ export class InsectForm {
   }
 
   arrange() {
-    document.getElementById("colony").hidden = this.form.elements.body.value !== "colony";
+    const colony = this.form.elements.body.value === "colony";
+    document.getElementById("colony").hidden = !colony;
+    document.getElementById("colony").disabled = !colony;
   }
 
   say(sentence) {
@@ -61,6 +70,7 @@ export class InsectForm {
   setRing(ring) {
     this.ring = ring;
     document.getElementById("ring-drawn").textContent = say("insect.ring_drawn");
+    document.getElementById("keep").focus();
   }
 
   chooseKind(n) {
@@ -68,6 +78,7 @@ export class InsectForm {
     const chosen = n === 0 ? kinds.at(-1) : kinds[n - 1];
     if (!chosen) return;
     chosen.checked = true;
+    this.form.elements.other.value = "";
     chosen.focus();
   }
 
@@ -86,8 +97,8 @@ export class InsectForm {
       ring: null,
     };
     if (body === "colony") {
-      const [least, most] = [elements.least, elements.most].map((each) => Number.parseInt(each.value, 10));
-      if (!(least >= 1 && most >= least)) {
+      const [least, most] = [elements.least, elements.most].map((each) => Number(each.value || Number.NaN));
+      if (!(Number.isInteger(least) && Number.isInteger(most) && least >= 1 && most >= least && most <= MOST_ANIMALS)) {
         this.say(say("insect.needs_count"));
         elements.least.focus();
         return;

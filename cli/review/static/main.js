@@ -1,13 +1,14 @@
-// The page: opening it, and what a key or a button does.
+// The page: opening it, what others do meanwhile, and what a button does.
 
 import { answer, askInsect, closeForm, keepInsect, kept, move, refused, takeEarlier, tellWaiting, undo } from "./answers.js";
 import { addFlag, draw, drew, stopDrawing } from "./drawing.js";
-import { describe, fit, goTo, scaleBar, toggleMarks, zoom } from "./eyes.js";
+import { fit, goTo, scaleBar, toggleMarks, zoom } from "./eyes.js";
+import { listenToKeys } from "./keys.js";
 import { $, desk, far, form, near, paragraph, store, stored } from "./page.js";
 import { Record } from "./record.js";
 import { Review } from "./review.js";
-import { backToEyes, choose, ending, overview, toOpen } from "./screens.js";
-import { loadWords, say, sayMany } from "./words.js";
+import { backToEyes, choose, ending, overview, refresh, showAll, toOpen } from "./screens.js";
+import { loadWords, say, sayMany, shownName } from "./words.js";
 
 const LISTEN_MS = 4000;
 
@@ -18,10 +19,15 @@ async function open() {
   $("made-by").textContent = say("page.version", opening);
   $("readings").hidden = opening.readings.length < 2;
   $("name").value = opening.reviewer || stored("name");
+  const basis = [...$("start-form").elements["usual-basis"]].find((each) => each.value === stored("basis"));
+  if (basis) basis.checked = true;
   notes();
   $("start-form").addEventListener("submit", (event) => { event.preventDefault(); begin(event.target.elements); });
   $("single").checked = stored("single") !== "no";
   desk.zoom = Number.parseInt(stored("zoom") || "3", 10);
+  // What waits in this browser from before is sent whoever sits here now: it carries its own name.
+  desk.record = new Record(opening.run, { tell: tellWaiting, kept, refused });
+  if (desk.record.waiting) tellWaiting({ waiting: desk.record.waiting, trouble: "", status: 0 });
   // Until now the browser itself would have sent the form.
   $("begin").disabled = false;
   $("name").focus();
@@ -31,60 +37,80 @@ function notes() {
   const { failed, twins } = desk.opening;
   const lines = [];
   for (const [key, names] of [["start.failed", Object.keys(failed)], ["start.twins", Object.keys(twins)]]) {
-    if (names.length) lines.push(sayMany(key, names.length, { names: names.join(", ") }));
+    if (names.length) lines.push(sayMany(key, names.length, { names: names.map(shownName).join(", ") }));
   }
   $("start-notes").replaceChildren(...lines.map(paragraph));
 }
 
+function folded(name) {
+  return name.normalize("NFKC").toLowerCase().split(/\s+/).filter(Boolean).join(" ");
+}
+
 async function begin(fields) {
   const reviewer = fields.name.value.trim();
-  if (!reviewer) return;
-  store("name", reviewer);
-  desk.basis = fields["usual-basis"].value;
+  if (!reviewer || desk.review || $("begin").disabled) return;
+  $("begin").disabled = true;
   const review = new Review(Number.parseInt(fields.reading.value, 10), reviewer);
-  const reply = await fetch(`/shots?reading=${review.reading}&reviewer=${encodeURIComponent(reviewer)}`);
-  const told = await reply.json();
-  review.take(told);
+  let told;
+  try {
+    await desk.record.idle();
+    const reply = await fetch(`/shots?reading=${review.reading}&reviewer=${encodeURIComponent(reviewer)}`);
+    told = await reply.json();
+  } catch {
+    told = { error: say("saving.lost") };
+  }
+  $("begin").disabled = false;
+  if (told.error) {
+    $("start-notes").replaceChildren(paragraph(told.error));
+    return;
+  }
+  review.take(told, (name) => folded(name) === folded(reviewer));
   if (!review.steps.length) {
     $("start-notes").replaceChildren(paragraph(say("start.nothing")));
     return;
   }
+  store("name", reviewer);
+  setBasis(fields["usual-basis"].value);
   if (told.yours_before) $("start-notes").append(paragraph(sayMany("start.before", told.yours_before)));
   desk.review = review;
-  desk.record = new Record(desk.opening.run, { tell: tellWaiting, kept, refused });
-  tellWaiting({ waiting: desk.record.waiting, trouble: "" });
+  tellWaiting({ waiting: desk.record.waiting, trouble: "", status: 0 });
   $("nav").hidden = false;
   goTo(review.firstOpen() ?? review.steps[0]);
   setInterval(listen, LISTEN_MS);
 }
 
-// What others answer meanwhile.
+function setBasis(basis) {
+  desk.basis = basis;
+  $("basis-now").value = basis;
+  store("basis", basis);
+}
+
 async function listen() {
   const { review } = desk;
   try {
     const told = await (await fetch(`/said?reading=${review.reading}&after=${review.last}`)).json();
-    let changed = false;
-    for (const flag of told.added ?? []) changed = Boolean(addFlag(flag)) || changed;
+    const many = review.flags.length;
+    for (const flag of told.added ?? []) addFlag(flag);
+    for (const gone of told.withdrawn ?? []) review.remove(gone);
+    let changed = review.flags.length !== many;
     for (const word of told.said) {
       if (review.words.get(`${word.shot}/${word.candidate}`)?.token === word.token) continue;
       review.hear(word);
       changed = true;
     }
     review.last = Math.max(review.last, told.last);
-    if (changed) describe();
+    if (changed) refresh();
   } catch {
     // The record says it when an answer can't be sent; listening goes on.
   }
 }
-
-// ---- keys and buttons
 
 for (const stage of [near, far]) Object.assign(stage, { drew, stopped: stopDrawing });
 Object.assign(form, { keep: keepInsect, cancel: closeForm, drawRing: () => draw(true) });
 near.moved = () => desk.step?.flag && scaleBar(desk.step.shot);
 
 const ON_CLICK = {
-  insect: askInsect,
+  insect: () => askInsect(),
   "not-insect": () => answer({ answer: "not_insect" }),
   "look-again": () => answer({ answer: "look_again" }),
   undo,
@@ -104,82 +130,18 @@ const ON_CLICK = {
   "to-rows": overview,
   "to-end": ending,
   "to-open": toOpen,
+  "show-all": showAll,
+  "end-show-all": showAll,
   "to-keys": () => $("keys").showModal(),
   "keys-close": () => $("keys").close(),
 };
 for (const [id, act] of Object.entries(ON_CLICK)) $(id).addEventListener("click", act);
 for (const button of document.querySelectorAll(".to-eyes")) button.addEventListener("click", backToEyes);
 $("filters").addEventListener("change", choose);
+$("basis-now").addEventListener("change", (event) => setBasis(event.target.value));
 $("single").addEventListener("change", (event) => store("single", event.target.checked ? "yes" : "no"));
-
-const LETTERS = {
-  insect: askInsect,
-  not_insect: ON_CLICK["not-insect"],
-  look_again: ON_CLICK["look-again"],
-  undo,
-  marks: toggleMarks,
-  add: ON_CLICK.add,
-  overview,
-  ending,
-  earlier: takeEarlier,
-};
-
-function typing(target) {
-  return target.tagName === "TEXTAREA" || target.tagName === "SELECT" || (target.tagName === "INPUT" && !["radio", "checkbox"].includes(target.type));
-}
-
-function letterFor(key) {
-  return Object.keys(LETTERS).find((act) => say(`key.${act}`).toLowerCase() === key.toLowerCase());
-}
-
-document.addEventListener("keydown", (event) => {
-  // What a form or a stage has taken is theirs alone.
-  if (event.defaultPrevented) return;
-  if (!desk.review || event.ctrlKey || event.altKey || event.metaKey || $("keys").open || typing(event.target)) return;
-  if (event.key === say("key.help")) {
-    $("keys").showModal();
-  } else if (form.open) {
-    if (!formKey(event)) return;
-  } else if (!deskKey(event)) {
-    return;
-  }
-  event.preventDefault();
+addEventListener("beforeunload", (event) => {
+  if (form.open || desk.record?.waiting) event.preventDefault();
 });
-
-function formKey(event) {
-  if (event.key === "Escape") closeForm();
-  else if (/^[0-9]$/.test(event.key)) form.chooseKind(Number.parseInt(event.key, 10));
-  else return false;
-  return true;
-}
-
-function deskKey(event) {
-  const onDesk = desk.screen === "desk";
-  const letter = $("single").checked ? letterFor(event.key) : undefined;
-  if (letter && (onDesk || letter === "overview" || letter === "ending")) {
-    LETTERS[letter]();
-    return true;
-  }
-  if (!onDesk) {
-    if (event.key !== "Escape") return false;
-    backToEyes();
-    return true;
-  }
-  return onDesk && moveKey(event);
-}
-
-function moveKey(event) {
-  const pans = { ArrowLeft: [-60, 0], ArrowRight: [60, 0], ArrowUp: [0, -60], ArrowDown: [0, 60] };
-  const stage = desk.step.flag ? near : far;
-  if (event.shiftKey && pans[event.key]) stage.panBy(...pans[event.key]);
-  else if (event.key === "ArrowRight") move(1);
-  else if (event.key === "ArrowLeft") move(-1);
-  else if (event.key === "Enter" && !desk.step.flag && event.target.tagName !== "BUTTON") move(1);
-  else if (event.key === "+" || event.key === "=") zoom(1);
-  else if (event.key === "-" || event.key === "−") zoom(-1);
-  else if (event.key === "0") fit();
-  else return false;
-  return true;
-}
-
-open();
+listenToKeys();
+open().catch(() => { $("gone").hidden = false; });

@@ -4,8 +4,12 @@ import { InsectForm } from "./insect.js";
 import { Stage } from "./stage.js";
 
 export const $ = (id) => document.getElementById(id);
-// `step` is what is on the screen: a shot, and a flag or null for the whole of it; `acts` what stood before each answer on its way.
-export const desk = { opening: null, review: null, record: null, step: null, screen: "start", came: 0, acts: [], basis: "", zoom: 3 };
+// `step` is what is on the screen: a shot, and a flag or null for the whole of it; `ready` whether its picture is there; `pending` a speck
+// that was drawn and not yet kept; `acts` what stood before each answer that is on its way.
+export const desk = {
+  ...{ opening: null, review: null, record: null, step: null, screen: "start", came: 0, ready: false },
+  ...{ pending: null, acts: [], basis: "", zoom: 3 },
+};
 export const near = new Stage($("near"));
 export const far = new Stage($("far"));
 export const form = new InsectForm($("insect-form"));

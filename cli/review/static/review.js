@@ -10,17 +10,25 @@ export class Review {
     this.words = new Map();
     this.told = new Map();
     this.last = 0;
-    this.choice = { shot: "", sample: "", kind: "all", open: false };
+    this.chooseAll();
     this.mine = [];
   }
 
-  take({ shots, said, last }) {
+  // `own(name)`: whether a name is this person's.
+  take({ shots, said, last }, own) {
     this.shots = shots;
     this.byName = new Map(shots.map((shot) => [shot.sha256, shot]));
     for (const shot of shots) this.arrange(shot);
     for (const word of said) this.hear(word);
     this.last = last;
     this.steps = this.allSteps();
+    // What this person answered before can be undone after a reload too.
+    const mine = said.filter((word) => word.answer && own(word.reviewer)).sort((a, b) => a.number - b.number);
+    this.mine = mine.map((word) => ({ flag: this.flagOf(word), token: word.token })).filter((each) => each.flag);
+  }
+
+  flagOf({ shot, candidate }) {
+    return this.byName.get(shot)?.flags.find((flag) => flag.candidate === candidate);
   }
 
   // Picture order, as the desk sends the tool's flags; what was added since takes its place among them.
@@ -54,11 +62,21 @@ export class Review {
   }
 
   add(shot, flag) {
-    if (shot.flags.some((each) => each.candidate === flag.candidate)) return null;
+    const known = shot.flags.find((each) => each.candidate === flag.candidate);
+    if (known) return known;
     shot.flags.push(flag);
     this.arrange(shot);
     this.steps = this.allSteps();
     return flag;
+  }
+
+  remove({ shot: sha256, candidate }) {
+    const shot = this.byName.get(sha256);
+    if (!shot?.flags.some((flag) => flag.candidate === candidate)) return false;
+    shot.flags = shot.flags.filter((flag) => flag.candidate !== candidate);
+    this.arrange(shot);
+    this.steps = this.allSteps();
+    return true;
   }
 
   answerTo(flag) {
@@ -79,18 +97,28 @@ export class Review {
   }
 
   get answered() {
-    return this.flags.filter((flag) => this.answerTo(flag) !== OPEN).length;
+    return this.flags.filter((flag) => !this.isOpen(flag)).length;
   }
 
   sampleOf(shot) {
     return `${shot.facts.lot}\u0000${shot.facts.sample}`;
   }
 
+  // Whether less than everything is gone through.
+  choosing() {
+    const { shot, sample, kind, open } = this.choice;
+    return Boolean(shot || sample || open || kind !== "all");
+  }
+
+  chooseAll() {
+    this.choice = { shot: "", sample: "", kind: "all", open: false };
+  }
+
   fits(step) {
     const { shot, sample, kind, open } = this.choice;
     if (shot && step.shot.sha256 !== shot) return false;
     if (sample && this.sampleOf(step.shot) !== sample) return false;
-    if (!step.flag) return kind === "all" && (!open || (!step.shot.looked && step.shot.flags.some((flag) => this.isOpen(flag))));
+    if (!step.flag) return kind === "all" && (!open || !step.shot.looked);
     if (open && !this.isOpen(step.flag)) return false;
     if (kind === "all") return true;
     const word = this.words.get(this.keyOf(step.flag));

@@ -1,9 +1,10 @@
 // The overview: everything in picture order, one row a piece, and the choice of what is gone through.
 
 import { partUrl, wholePart } from "./stage.js";
-import { say, sayMany, wordFor } from "./words.js";
+import { say, sayMany, shownName, wordFor } from "./words.js";
 
 const SMALL_PX = 480;
+const COLUMNS = ["flags", "insect", "not_insect", "look_again", "open", "not_looked"];
 
 function element(name, text = "", className = "") {
   const made = document.createElement(name);
@@ -23,8 +24,9 @@ function row(review, shots, goTo) {
   const article = element("article");
   const { lot, sample, piece } = shots[0].facts;
   const heading = element("h3");
-  const name = element("bdi", piece ? say("rows.piece", { piece, sample: `${lot} ${sample}`.trim() }) : shots[0].name);
-  heading.append(name, ` · ${sayMany("rows.flags", shots.reduce((sum, shot) => sum + shot.flags.length, 0))}`);
+  const name = element("bdi", piece ? say("rows.piece", { piece, sample: `${lot} ${sample}`.trim() }) : shownName(shots[0].name));
+  const unseen = shots.some((shot) => !shot.looked) ? ` · ${say("rows.not_looked")}` : "";
+  heading.append(name, ` · ${sayMany("rows.flags", shots.reduce((sum, shot) => sum + shot.flags.length, 0))}${unseen}`);
   article.append(heading, ...kept.map((shot) => ofShot(review, shot, goTo)));
   return article;
 }
@@ -68,7 +70,7 @@ export function fillFilters(review, form) {
   const { shot, sample, kind, open } = form.elements;
   const samples = new Map(review.shots.filter((each) => each.facts.sample).map((each) => [review.sampleOf(each), each.facts]));
   const kinds = new Set([...review.words.values()].filter((word) => word.answer === "insect" && word.kind).map((word) => word.kind));
-  options(shot, [["", say("filter.all")], ...review.shots.map((each) => [each.sha256, each.name])], review.choice.shot);
+  options(shot, [["", say("filter.all")], ...review.shots.map((each) => [each.sha256, shownName(each.name)])], review.choice.shot);
   options(sample, [["", say("filter.all")], ...[...samples].map(([key, facts]) => [key, say("filter.sample_of", facts)])], review.choice.sample);
   const answers = ["insect", "not_insect", "look_again"].map((each) => [`answer:${each}`, say(`ask.answer_${each}`)]);
   options(kind, [["all", say("filter.all")], ...answers, ...[...kinds].sort().map((each) => [each, wordFor("kind", each)])], review.choice.kind);
@@ -95,14 +97,15 @@ export async function showEnd(review, text, table) {
   const all = sums.all;
   const lines = [all.open ? sayMany("ending.open", all.open) : say("ending.open_none")];
   if (all.look_again) lines.push(sayMany("ending.waiting", all.look_again));
+  if (all.not_looked) lines.push(sayMany("ending.not_looked", all.not_looked));
   lines.push(sayMany("ending.insects", all.insect));
-  if (all.insect) lines.push(all.least === all.most ? sayMany("ending.animals", all.least) : say("ending.animals_range", all));
+  if (all.most) lines.push(all.least === all.most ? sayMany("ending.animals", all.least) : say("ending.animals_range", all));
+  if (all.remains) lines.push(sayMany("ending.remains", all.remains));
   text.replaceChildren(...lines.map((line, n) => element("p", line, n ? "" : "question")));
-  const columns = ["flags", "insect", "not_insect", "look_again", "open"];
   const head = element("tr");
-  const names = ["ending.sample", ...columns.map((name) => (name === "open" ? "ending.open_column" : `ending.${name}`))];
-  for (const name of names) {
-    const cell = element("th", say(name));
+  const names = [say("ending.sample"), say("ending.flags"), say("ending.insect"), say("ending.not_insect"), say("ending.look_again")];
+  for (const name of [...names, say("ending.open_column"), say("ending.not_looked_column")]) {
+    const cell = element("th", name);
     cell.scope = "col";
     head.append(cell);
   }
@@ -111,7 +114,7 @@ export async function showEnd(review, text, table) {
     const name = counts.in_all ? say("ending.in_all") : `${counts.lot} ${counts.sample}`.trim() || say("ending.without_sample");
     const cell = element("th", name);
     cell.scope = "row";
-    line.append(cell, ...columns.map((column) => element("td", String(counts[column]))));
+    line.append(cell, ...COLUMNS.map((column) => element("td", String(counts[column]))));
     return line;
   });
   table.replaceChildren(head, ...body);

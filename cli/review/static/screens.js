@@ -2,7 +2,7 @@
 
 import { note } from "./answers.js";
 import { stopDrawing } from "./drawing.js";
-import { goTo } from "./eyes.js";
+import { describe, goTo } from "./eyes.js";
 import { $, desk, form, paragraph, screen } from "./page.js";
 import { fillFilters, readFilters, showEnd, showRows } from "./rows.js";
 import { say } from "./words.js";
@@ -25,7 +25,9 @@ export async function ending() {
   stopDrawing();
   form.hide();
   screen("end");
-  $("to-open").hidden = !desk.review.flags.some((flag) => desk.review.isOpen(flag));
+  const { review } = desk;
+  $("to-open").hidden = !review.steps.some((step) => (step.flag ? review.isOpen(step.flag) : !step.shot.looked));
+  $("end-choice").hidden = !review.choosing();
   $("end-text").replaceChildren(paragraph(say("ending.counting")));
   $("end-table").replaceChildren();
   // The numbers are the record's: they are told when it has everything.
@@ -41,7 +43,26 @@ export async function ending() {
 }
 
 export function backToEyes() {
-  goTo(desk.step ?? desk.review.firstOpen());
+  const { review, step } = desk;
+  goTo(step && review.fits(step) ? step : (review.firstOpen() ?? step));
+}
+
+export function showAll() {
+  desk.review.chooseAll();
+  if (desk.screen === "rows") refresh();
+  else backToEyes();
+}
+
+// What others did shows on every screen.
+export function refresh() {
+  if (desk.screen === "rows") {
+    fillFilters(desk.review, $("filters"));
+    showRows(desk.review, $("row-list"), goTo);
+  } else if (desk.screen === "end") {
+    showEnd(desk.review, $("end-text"), $("end-table")).catch(() => {});
+  } else {
+    describe();
+  }
 }
 
 export function toOpen() {

@@ -71,20 +71,33 @@ export class Stage {
     box.addEventListener("pointerdown", (event) => this.press(event));
     box.addEventListener("pointermove", (event) => this.drag(event));
     box.addEventListener("pointerup", (event) => this.release(event));
-    box.addEventListener("pointercancel", () => { this.held = null; });
+    box.addEventListener("pointercancel", (event) => { this.held = null; this.fingers.delete(event.pointerId); });
+    this.fingers = new Map();
     box.addEventListener("wheel", (event) => this.wheel(event), { passive: false });
     box.addEventListener("keydown", (event) => this.key(event));
-    new ResizeObserver(() => this.shot && this.draw()).observe(box);
+    new ResizeObserver(() => this.shot && this.resized()).observe(box);
   }
 
-  // `ring`: { x, y, radius } in photograph pixels, or null. Gives a promise of the moment when the sharp picture is on the screen.
-  show(shot, view, ring, sentence = "") {
+  // `view`: { x, y, zoom }, or null for all of it; `ring`: { x, y, radius } in photograph pixels, or null. Gives a promise of the
+  // moment when the sharp picture is on the screen: whether it came.
+  show(shot, view, ring) {
     this.shot = shot;
-    this.view = { ...view };
-    this.home = { ...view };
+    this.home = view;
+    this.view = { ...(view ?? this.wholeView(shot)) };
+    this.moves = false;
     this.ring = ring;
-    this.say(sentence);
     return this.draw();
+  }
+
+  atHome() {
+    const home = this.home ?? this.wholeView(this.shot);
+    return ["x", "y", "zoom"].every((name) => Math.abs(this.view[name] - home[name]) < 1e-9);
+  }
+
+  // All of a photograph stays all of it when the window changes.
+  resized() {
+    if (!this.home && !this.moves) this.view = this.wholeView(this.shot);
+    this.draw();
   }
 
   say(sentence) {
@@ -102,6 +115,7 @@ export class Stage {
   }
 
   zoomBy(factor) {
+    this.moves = true;
     const least = this.fitting(this.shot) * 0.8;
     this.view.zoom = Math.min(64, Math.max(least, this.view.zoom * factor));
     this.draw();
@@ -109,13 +123,15 @@ export class Stage {
   }
 
   panBy(dx, dy) {
+    this.moves = true;
     this.view.x = Math.min(this.shot.wide_px, Math.max(0, this.view.x + dx / this.view.zoom));
     this.view.y = Math.min(this.shot.high_px, Math.max(0, this.view.y + dy / this.view.zoom));
     this.draw();
   }
 
   goHome() {
-    this.view = { ...this.home };
+    this.moves = false;
+    this.view = { ...(this.home ?? this.wholeView(this.shot)) };
     this.draw();
     this.moved(this.view);
   }
@@ -251,6 +267,11 @@ export class Stage {
   press(event) {
     if (!this.shot || event.button !== 0) return;
     this.box.setPointerCapture(event.pointerId);
+    this.fingers.set(event.pointerId, event);
+    if (this.fingers.size > 1) {
+      this.held = null;
+      return;
+    }
     this.held = { x: event.clientX, y: event.clientY, id: event.pointerId, moved: false };
     if (this.drawing) {
       this.held.second = Boolean(this.drawing.from);
@@ -259,7 +280,20 @@ export class Stage {
     }
   }
 
+  // Two fingers enlarge by as much as they part.
+  pinch(event) {
+    const [one, other] = this.fingers.values();
+    const apart = Math.hypot(one.clientX - other.clientX, one.clientY - other.clientY);
+    this.fingers.set(event.pointerId, event);
+    const [first, second] = this.fingers.values();
+    if (apart > 0) this.zoomBy(Math.hypot(first.clientX - second.clientX, first.clientY - second.clientY) / apart);
+  }
+
   drag(event) {
+    if (this.fingers.size === 2 && this.fingers.has(event.pointerId)) {
+      this.pinch(event);
+      return;
+    }
     const { held } = this;
     if (this.drawing) {
       if (held || this.drawing.from) {
@@ -276,6 +310,7 @@ export class Stage {
   }
 
   release(event) {
+    this.fingers.delete(event.pointerId);
     const { held } = this;
     this.held = null;
     if (held && this.drawing && (held.moved || held.second)) this.setPoint(this.inShot(event));

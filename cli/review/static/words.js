@@ -28,3 +28,9 @@ export function sayMany(key, n, values = {}) {
 export function wordFor(list, value) {
   return has(`${list}.${value}`) ? say(`${list}.${value}`) : value;
 }
+
+// A file's name on its own in a sentence, whatever way it is written; what would turn the text round it is shown as what it is.
+export function shownName(name) {
+  const shown = name.replace(/[\u202a-\u202e\u2066-\u2069\u0000-\u001f]/g, (c) => `\\u${c.codePointAt(0).toString(16).padStart(4, "0")}`);
+  return `\u2068${shown}\u2069`;
+}
