@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 import os
+
+if "PYTEST_XDIST_WORKER" in os.environ:
+    # The workers share the processors among them already; threads of their own would only wait for each other. Before numpy and OpenCV.
+    os.environ |= dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "OPENCV_FOR_THREADS_NUM"), "1")
+
 from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from hypothesis import settings
@@ -13,6 +18,7 @@ from hypothesis import settings
 from faked import photographs
 
 if TYPE_CHECKING:
+    from opened_desk import Opened, Screen
     from starlette.testclient import TestClient
 
     from cli.review.desk import Desk
@@ -117,3 +123,43 @@ def shared(desk: Desk) -> TestClient:
     from review_client import SECRET, client_of
 
     return client_of(desk, SECRET)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    """Debian's Chromium."""
+    from opened_desk import chromium
+
+    with chromium() as started:
+        yield started
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A scored folder of three made shots, one of them without flags."""
+    from opened_desk import SHOTS
+    from scored_folder import write_folder
+
+    return write_folder(tmp_path / "scored", SHOTS)
+
+
+@pytest.fixture
+def opened(folder: Path) -> Iterator[Opened]:
+    """A review desk on it, in a process of its own."""
+    from opened_desk import desk_on
+
+    with desk_on(folder) as desk:
+        yield desk
+
+
+@pytest.fixture
+def screen(browser: Any, opened: Opened) -> Iterator[Screen]:
+    """A person's screen in front of that desk; at the end nothing may have failed on it, and nothing have left the machine."""
+    from opened_desk import Screen
+
+    context = browser.new_context(viewport={"width": 1400, "height": 900})
+    shown = Screen(context, opened.address)
+    yield shown
+    assert shown.faults == []
+    assert all(url.startswith(opened.address) for url in shown.asked)
+    context.close()

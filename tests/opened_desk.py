@@ -6,6 +6,7 @@ import os
 import re
 import shutil
 import signal
+import sqlite3
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -15,8 +16,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from scored_folder import Made
 
 CHROMIUM = shutil.which("chromium")
+SHOTS = [
+    Made("tray 1.jpg", flags=5, sample="1", piece="1", seed=1),
+    Made("tray 2.jpg", flags=4, sample="1", piece="2", seed=2),
+    Made("tray 3.jpg", flags=0, sample="2", piece="1", seed=3),
+]
 
 
 @dataclass
@@ -135,3 +142,24 @@ class Screen:
     def wait_until_kept(self) -> None:
         """Waits until no answer is on its way."""
         self.page.wait_for_function("() => document.getElementById('saving').dataset.waiting === '0'")
+
+
+def answers(folder: Path) -> list[tuple[Any, ...]]:
+    """The record as another program reads it, in the order of its numbers."""
+    with sqlite3.connect(folder / "decisions.sqlite") as record:
+        return record.execute(
+            "SELECT shot_sha256, candidate, answer, kind, body, reviewer, least, most, source FROM answers ORDER BY number"
+        ).fetchall()
+
+
+def last_answers(folder: Path) -> dict[tuple[str, int], str]:
+    return {(row[0], row[1]): row[2] for row in answers(folder)}
+
+
+def on_to_flag(screen: Screen) -> str:
+    """Goes on until a flag is on the screen."""
+    while "/" not in screen.shown():
+        before = screen.shown()
+        screen.press("Enter")
+        screen.wait_for_step(before)
+    return screen.shown()

@@ -18,7 +18,7 @@ MOUNTS = (
 24 22 0:40 / /mnt/press rw shared:7 master:2 propagate_from:3 - nfs4 10.0.0.2:/press rw,vers=4.2
 25 22 0:41 / /mnt/office rw - cifs //office/share rw,vers=3.1.1
 26 22 0:42 / /home/ida/field rw - fuse.sshfs ida@field:/ rw
-27 22 0:43 / /work rw - 9p host rw,trans=virtio
+27 22 0:43 / /field rw - 9p host rw,trans=virtio
 28 24 254:3 / /mnt/press/here rw - xfs /dev/vdb rw
 29 28 0:44 / /mnt/press/here/again rw - nfs 10.0.0.3:/a rw
 30 22 0:45 / /srv/over rw - overlay overlay rw,lowerdir=/a,upperdir=/b
@@ -48,7 +48,7 @@ PLACES = {
     "/mnt/press/here/again/a": "DELETE",
     "/mnt/office/a": "DELETE",
     "/home/ida/field/a": "DELETE",
-    "/work/a": "DELETE",
+    "/field/a": "DELETE",
     "/proc/self/a": "DELETE",
     "/mnt/two words/a": "DELETE",
     "/mnt/tab\tline\nback\\040/a": "DELETE",

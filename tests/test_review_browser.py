@@ -3,70 +3,15 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from opened_desk import Opened, Screen, chromium, desk_on, start_desk
-from scored_folder import Made, places, write_folder
+from opened_desk import SHOTS, Opened, Screen, answers, desk_on, last_answers, on_to_flag, start_desk
+from scored_folder import places
 
-SHOTS = [
-    Made("tray 1.jpg", flags=5, sample="1", piece="1", seed=1),
-    Made("tray 2.jpg", flags=4, sample="1", piece="2", seed=2),
-    Made("tray 3.jpg", flags=0, sample="2", piece="1", seed=3),
-]
 TARGET_PX = 18 / 25.4 * 96
 """18 mm in CSS pixels (CSS Values and Units 3: 96 px are 25.4 mm)."""
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with chromium() as started:
-        yield started
-
-
-@pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    return write_folder(tmp_path / "scored", SHOTS)
-
-
-@pytest.fixture
-def desk(folder: Path) -> Iterator[Opened]:
-    with desk_on(folder) as opened:
-        yield opened
-
-
-@pytest.fixture
-def screen(browser: Any, desk: Opened) -> Iterator[Screen]:
-    context = browser.new_context(viewport={"width": 1400, "height": 900})
-    shown = Screen(context, desk.address)
-    yield shown
-    assert shown.faults == []
-    # Nothing leaves the machine.
-    assert all(url.startswith(desk.address) for url in shown.asked)
-    context.close()
-
-
-def answers(folder: Path) -> list[tuple[Any, ...]]:
-    """The record as another program reads it, in the order of its numbers."""
-    with sqlite3.connect(folder / "decisions.sqlite") as record:
-        return record.execute(
-            "SELECT shot_sha256, candidate, answer, kind, body, reviewer, least, most, source FROM answers ORDER BY number"
-        ).fetchall()
-
-
-def last_answers(folder: Path) -> dict[tuple[str, int], str]:
-    return {(row[0], row[1]): row[2] for row in answers(folder)}
-
-
-def on_to_flag(screen: Screen) -> str:
-    """Goes on until a flag is on the screen."""
-    while "/" not in screen.shown():
-        before = screen.shown()
-        screen.press("Enter")
-        screen.wait_for_step(before)
-    return screen.shown()
 
 
 def test_a_whole_review_by_keyboard(screen: Screen, folder: Path) -> None:
@@ -163,9 +108,9 @@ def test_undo_brings_back_the_answer_before(screen: Screen, folder: Path) -> Non
     assert screen.page.inner_text("#progress").endswith("1 of 9 answered")
 
 
-def test_a_review_by_touch(browser: Any, desk: Opened, folder: Path) -> None:
+def test_a_review_by_touch(browser: Any, opened: Opened, folder: Path) -> None:
     context = browser.new_context(viewport={"width": 412, "height": 915}, has_touch=True, is_mobile=True)
-    screen = Screen(context, desk.address)
+    screen = Screen(context, opened.address)
     page = screen.page
     page.wait_for_selector("#begin:enabled")
     page.tap("#start-form label:has-text('loupe')")
@@ -238,9 +183,9 @@ def test_the_browser_is_closed_before_the_server_comes_back(browser: Any, folder
     context.close()
 
 
-def test_two_people_at_once(browser: Any, desk: Opened, folder: Path) -> None:
+def test_two_people_at_once(browser: Any, opened: Opened, folder: Path) -> None:
     contexts = [browser.new_context() for _ in range(2)]
-    ann, bo = (Screen(context, desk.address) for context in contexts)
+    ann, bo = (Screen(context, opened.address) for context in contexts)
     ann.begin("Ann")
     bo.begin("Bo")
     step = on_to_flag(ann)
@@ -255,82 +200,6 @@ def test_two_people_at_once(browser: Any, desk: Opened, folder: Path) -> None:
     assert [(row[2], row[5]) for row in answers(folder)] == [("not_insect", "Ann"), ("look_again", "Bo")]
     for context in contexts:
         context.close()
-
-
-def test_a_missed_speck_is_added_by_a_drag(screen: Screen, folder: Path) -> None:
-    screen.begin("Ann")
-    page = screen.page
-    page.click("#add")
-    box = page.locator("#far").bounding_box()
-    x, y = box["x"] + box["width"] * 0.5, box["y"] + box["height"] * 0.3
-    page.mouse.move(x, y)
-    page.mouse.down()
-    page.mouse.move(x + 30, y + 40, steps=5)
-    page.mouse.up()
-    page.wait_for_selector("#insect-form:not([hidden])")
-    screen.press("1")
-    screen.press("Enter")
-    screen.wait_until_kept()
-    with sqlite3.connect(folder / "decisions.sqlite") as record:
-        candidate, x_px, y_px, length_px = record.execute(
-            "SELECT candidate, x_px, y_px, length_px FROM added"
-        ).fetchone()
-    # The whole shot of 600 x 400 px fits the stage: one zoom, the same in both directions.
-    zoom = min(box["width"] / 600, box["height"] / 400)
-    assert candidate == 100_001
-    assert x_px == pytest.approx(299.5 + 15 / zoom, abs=1)
-    assert y_px == pytest.approx(199.5 + (-0.2 * box["height"] + 20) / zoom, abs=1)
-    assert length_px == pytest.approx(50 / zoom, rel=0.03)
-    assert [row[1:5] for row in answers(folder)] == [(100_001, "insect", "aphid", "whole")]
-
-
-def test_a_missed_speck_is_added_by_keys_alone_and_by_two_clicks(screen: Screen, folder: Path) -> None:
-    screen.begin("Ann")
-    page = screen.page
-    screen.press("a")
-    screen.press("Enter")
-    for _ in range(4):
-        screen.press("Shift+ArrowRight")
-    screen.press("Enter")
-    page.wait_for_selector("#insect-form:not([hidden])")
-    screen.press("1")
-    screen.press("Enter")
-    # Back where it was drawn, on the whole photograph; a slip is thought better of and leaves nothing.
-    page.wait_for_selector("#desk.whole")
-    page.click("#add")
-    page.mouse.dblclick(300, 300)
-    page.wait_for_selector("#insect-form:not([hidden])")
-    screen.press("Escape")
-    page.wait_for_selector("#desk.whole")
-    page.click("#add")
-    box = page.locator("#far").bounding_box()
-    page.mouse.click(box["x"] + 300, box["y"] + 200)
-    page.mouse.click(box["x"] + 300, box["y"] + 240)
-    page.wait_for_selector("#insect-form:not([hidden])")
-    screen.press("Enter")
-    screen.wait_until_kept()
-    with sqlite3.connect(folder / "decisions.sqlite") as record:
-        found = record.execute("SELECT candidate, angle_deg, length_px FROM added ORDER BY number").fetchall()
-    assert [(number, round(abs(angle))) for number, angle, _ in found] == [(100_001, 0), (100_002, 90)]
-    assert all(length > 5 for *_, length in found)
-
-
-def test_undo_of_an_added_speck_withdraws_it(screen: Screen, folder: Path) -> None:
-    screen.begin("Ann")
-    page = screen.page
-    page.click("#add")
-    box = page.locator("#far").bounding_box()
-    page.mouse.click(box["x"] + 300, box["y"] + 200)
-    page.mouse.click(box["x"] + 300, box["y"] + 240)
-    page.wait_for_selector("#insect-form:not([hidden])")
-    screen.press("Enter")
-    screen.wait_until_kept()
-    page.wait_for_function("() => document.getElementById('progress').textContent.endsWith('1 of 10 answered')")
-    screen.press("u")
-    screen.wait_until_kept()
-    page.wait_for_function("() => document.getElementById('progress').textContent.endsWith('0 of 9 answered')")
-    # What was said stays in the record; it is only no longer asked about.
-    assert [row[1:3] for row in answers(folder)] == [(100_001, "insect"), (100_001, "")]
 
 
 def test_a_key_held_down_answers_once(screen: Screen, folder: Path) -> None:
@@ -350,11 +219,11 @@ def test_a_key_held_down_answers_once(screen: Screen, folder: Path) -> None:
     assert len(answers(folder)) == 2
 
 
-def test_nothing_is_answered_before_its_picture_is_there(browser: Any, desk: Opened, folder: Path) -> None:
+def test_nothing_is_answered_before_its_picture_is_there(browser: Any, opened: Opened, folder: Path) -> None:
     context = browser.new_context()
     held: list[Any] = []
     context.route("**/part/**", lambda route: held.append(route))
-    screen = Screen(context, desk.address)
+    screen = Screen(context, opened.address)
     page = screen.page
     page.wait_for_selector("#begin:enabled")
     page.check("#start-form input[value='picture']")
@@ -390,35 +259,6 @@ def test_a_refused_answer_comes_back_with_what_was_typed(screen: Screen, folder:
     assert screen.faults.pop().startswith("Failed to load resource")
 
 
-def test_a_colony_is_ringed_and_counted_as_a_range(screen: Screen, folder: Path) -> None:
-    screen.begin("Ann")
-    step = on_to_flag(screen)
-    page = screen.page
-    screen.press("i")
-    page.click("#insect-form label:has-text('colony')")
-    screen.press("Enter")
-    assert "needs a count" in page.inner_text("#insect-error")
-    page.fill("input[name=least]", "20")
-    page.fill("input[name=most]", "40")
-    page.click("#ring")
-    box = page.locator("#near").bounding_box()
-    page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
-    page.mouse.down()
-    page.mouse.move(box["x"] + box["width"] / 2 + 90, box["y"] + box["height"] / 2, steps=4)
-    page.mouse.up()
-    page.click("#insect-form button[type=submit]")
-    screen.wait_for_step(step)
-    screen.wait_until_kept()
-    assert [row[2:8] for row in answers(folder)] == [("insect", "", "colony", "Ann", 20, 40)]
-    with sqlite3.connect(folder / "decisions.sqlite") as record:
-        assert record.execute("SELECT ring_radius_px FROM answers").fetchone()[0] == pytest.approx(
-            90 / (72 / 20), rel=0.05
-        )
-    screen.press("e")
-    page.wait_for_selector("#end:not([hidden]) td")
-    assert "20 to 40 animals" in page.inner_text("#end-text")
-
-
 def test_a_replaced_picture_is_said_and_not_answered(screen: Screen, folder: Path) -> None:
     picture = next((folder / "pictures").glob("tray 1*"))
     picture.write_bytes(next((folder / "pictures").glob("tray 2*")).read_bytes())
@@ -452,6 +292,22 @@ def test_overview_and_filters(screen: Screen, folder: Path) -> None:
     page.wait_for_function("() => document.getElementById('where').textContent.includes('tray 2')")
     screen.press("Escape")
     assert len(answers(folder)) == 1
+
+
+def test_the_browsers_way_back_leads_to_the_picture(screen: Screen) -> None:
+    screen.begin("Ann")
+    step = on_to_flag(screen)
+    page = screen.page
+    for key in ("o", "e"):
+        screen.press(key)
+        page.wait_for_selector("#desk", state="hidden")
+        page.go_back()
+        page.wait_for_selector("#desk:not([hidden])")
+        assert screen.shown() == step
+    screen.press("o")
+    screen.press("Escape")
+    page.wait_for_selector("#desk:not([hidden])")
+    assert screen.shown() == step
 
 
 def test_marks_off_and_zoom(screen: Screen) -> None:

@@ -7,7 +7,7 @@ import { partUrl, picture, seenPart, wholePart } from "./stage.js";
 import { say, sayMany, shownName, wordFor } from "./words.js";
 
 // Screen pixels a millimetre.
-const ZOOMS = [12, 24, 48, 72, 96, 144];
+const ZOOMS = [12, 24, 48, 72, 96, 144, 240];
 const USUAL = 3;
 // Where the scale is not known: screen pixels a pixel at the usual zoom.
 const PX_ZOOM = 3;

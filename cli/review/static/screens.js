@@ -7,12 +7,24 @@ import { $, desk, form, paragraph, screen } from "./page.js";
 import { fillFilters, readFilters, showEnd, showRows } from "./rows.js";
 import { say } from "./words.js";
 
+// The browser's own way back leads from these screens to the picture.
+const BESIDE = "beside";
+
+function beside(name) {
+  if (history.state !== BESIDE) history.pushState(BESIDE, "");
+  screen(name);
+}
+
+addEventListener("popstate", () => {
+  if (desk.review && desk.screen !== "desk") toPicture();
+});
+
 export function overview() {
   if (desk.screen === "rows") return backToEyes();
   note("");
   stopDrawing();
   form.hide();
-  screen("rows");
+  beside("rows");
   fillFilters(desk.review, $("filters"));
   showRows(desk.review, $("row-list"), goTo);
   $("rows").querySelector("button").focus();
@@ -24,7 +36,7 @@ export async function ending() {
   note("");
   stopDrawing();
   form.hide();
-  screen("end");
+  beside("end");
   const { review } = desk;
   $("to-open").hidden = !review.steps.some((step) => (step.flag ? review.isOpen(step.flag) : !step.shot.looked));
   $("end-choice").hidden = !review.choosing();
@@ -43,6 +55,11 @@ export async function ending() {
 }
 
 export function backToEyes() {
+  if (history.state === BESIDE) history.back();
+  else toPicture();
+}
+
+function toPicture() {
   const { review, step } = desk;
   goTo(step && review.fits(step) ? step : (review.firstOpen() ?? step));
 }
