@@ -227,9 +227,12 @@ class TestWhatIsRefused:
         ],
     )
     def test_looks_that_can_not_be_meant(self, desk: Desk, wrong: dict[str, Any]) -> None:
-        look = {"shot_sha256": shot_of(desk).sha256, "reviewer": "Ida", "reading": 1, "seconds": 2.5, "token": "t"}
+        run = desk.shelf.run
+        look = {"shot_sha256": shot_of(desk).sha256, "run": run, "reviewer": "Ida", "seconds": 2.5, "token": "t"}
         with pytest.raises(AnswerError, match=r"\.$"):
-            desk.looked(look | wrong)
+            desk.looked(look | {"reading": 1} | wrong)
+        with pytest.raises(WrongDesk, match=OTHER_RUN):
+            desk.looked(look | {"run": OTHER_RUN})
         assert desk.store.looks(desk.shelf.run) == []
 
     @pytest.mark.parametrize(
@@ -357,7 +360,8 @@ class TestAddedSpecks:
 class TestLooks:
     def test_are_one_person_s_in_one_reading(self, desk: Desk) -> None:
         sha256 = shot_of(desk).sha256
-        desk.looked({"shot_sha256": sha256, "reviewer": "Ida ", "reading": 1, "seconds": 2.5, "token": "t"})
+        run = desk.shelf.run
+        desk.looked({"shot_sha256": sha256, "run": run, "reviewer": "Ida ", "reading": 1, "seconds": 2.5, "token": "t"})
         for name, reading, looked in (("ida", 1, True), ("Jon", 1, False)):
             shots = desk.shots(reading, name)["shots"]
             assert [shot["looked"] for shot in shots] == [looked, False, False]
@@ -385,6 +389,17 @@ class TestLooks:
         assert told["said"]["answer"] == "insect"
         assert [each["candidate"] for each in desk.said(1, 0)["said"]] == [FIRST_ADDED]
         assert desk.said(2, 0)["said"] == []
+
+
+class TestWhatOthersKeep:
+    def test_an_answer_by_way_of_another_store_is_heard_at_once(self, folder: Path, desk: Desk) -> None:
+        with desk_of(folder) as other:
+            for number, word in ((1, "insect"), (2, "not_insect")):
+                other.answer(act(speck(desk, number), word, "Jon"))
+                desk.answer(act(speck(desk, number + 2), "look_again"))
+                assert desk.said(1, 0)["said"] == other.said(1, 0)["said"]
+        assert [each["candidate"] for each in desk.said(1, 0)["said"]] == [1, 3, 2, 4]
+        assert [each["candidate"] for each in desk.said(1, 2)["said"]] == [2, 4]
 
 
 class TestSums:

@@ -256,6 +256,7 @@ class TestTrouble:
 
     def test_a_whole_look_and_the_sums_need_no_picture(self, folder: Path, desk: Desk) -> None:
         picture_of(folder).unlink()
-        look = {"shot_sha256": shot_of(desk).sha256, "reviewer": "Ida", "reading": 1, "seconds": 1, "token": "t"}
+        run = desk.shelf.run
+        look = {"shot_sha256": shot_of(desk).sha256, "run": run, "reviewer": "Ida", "seconds": 1, "token": "t"}
         assert desk.looked(look) == {}
         assert desk.sums(1)["all"]["open"] == 7

@@ -112,3 +112,24 @@ def test_a_colony_is_ringed_and_counted_as_a_range(screen: Screen, folder: Path)
     screen.press("e")
     page.wait_for_selector("#end:not([hidden]) td")
     assert "20 to 40 animals" in page.inner_text("#end-text")
+
+
+def test_a_refused_speck_comes_back_with_what_was_typed(screen: Screen, folder: Path) -> None:
+    screen.begin("Ann")
+    page = screen.page
+    page.click("#add")
+    box = page.locator("#far").bounding_box()
+    page.mouse.click(box["x"] + 300, box["y"] + 200)
+    page.mouse.click(box["x"] + 300, box["y"] + 240)
+    page.wait_for_selector("#insect-form:not([hidden])")
+    page.fill("#note", "near the \u202e stem")
+    page.click("#keep")
+    page.wait_for_selector("#insect-error:not([hidden])")
+    assert page.input_value("#note") == "near the \u202e stem"
+    assert answers(folder) == []
+    page.fill("#note", "near the stem")
+    page.click("#keep")
+    screen.wait_until_kept()
+    assert [row[1:3] for row in answers(folder)] == [(100_001, "insect")]
+    # The browser itself reports the refusal.
+    assert screen.faults.pop().startswith("Failed to load resource")

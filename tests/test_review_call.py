@@ -113,6 +113,10 @@ class TestWhatIsRefused:
         assert "--port" in refused(call("review", folder, "--port", port))
         assert everything(folder) == before
 
+    def test_a_file_that_is_no_table(self, folder: Path, call: Call, tmp_path: Path) -> None:
+        (tmp_path / "picture.png").write_bytes(b"\x89PNG\r\n\x1a\n" + bytes(200))
+        assert "picture.png" in refused(call("review", folder, "--take", str(tmp_path / "picture.png")))
+
     def test_take_and_give_at_once(self, folder: Path, call: Call) -> None:
         before = everything(folder)
         assert "two calls" in refused(call("review", folder, "--take", "a.csv", "--give", "b.csv"))

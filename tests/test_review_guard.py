@@ -124,7 +124,7 @@ def every_answer(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[
     yield "head", client.head("/")
     yield "answer", client.post("/answer", json=act(speck(desk)))
     yield "add", client.post("/add", json=drawn_line(shot_of(desk)))
-    look = {"shot_sha256": sha256, "reviewer": "Ida", "reading": 1, "seconds": 1, "token": "look"}
+    look = {"shot_sha256": sha256, "run": desk.shelf.run, "reviewer": "Ida", "seconds": 1, "token": "look"}
     yield "looked", client.post("/looked", json=look)
     yield "wrong answer", client.post("/answer", json={})
     yield "too large", client.post("/answer", content=b"x" * (LARGEST_BODY + 1), headers=JSON)

@@ -321,7 +321,10 @@ def killed_after(least: int, words: list[str]) -> list[int]:
     assert process.stdout is not None
     lines = [process.stdout.readline() for _ in range(least)]
     process.send_signal(signal.SIGKILL)
-    rest, _ = process.communicate(timeout=30)
+    # By the same reader: communicate() would miss what that one holds already.
+    lines += process.stdout.readlines()
+    process.stdout.close()
+    process.wait(30)
     # A last line without its end was not yet told in full.
-    lines += [line for line in rest.splitlines(keepends=True) if line.endswith("\n")]
+    lines = [line for line in lines if line.endswith("\n")]
     return [int(line) for line in lines]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+import threading
 import unicodedata
 from collections import Counter
 from collections.abc import Iterable, Mapping
@@ -66,6 +67,8 @@ class Desk:
         self.store = store
         self.pictures = Pictures(shelf.folder)
         self._reviewer = reviewer
+        self._heard: tuple[Said, ...] = ()
+        self._hearing = threading.Lock()
         store.note_shown(self._shown.values())
 
     @cached_property
@@ -119,9 +122,10 @@ class Desk:
 
     def said(self, reading: int, after: int) -> dict[str, Any]:
         """What was answered in a reading after a number, by whomever, and the specks that were added."""
-        new = [each for each in self.store.said({self.shelf.run}, after) if each.answer.reading == reading]
+        every_word = self._said()
+        new = [each for each in every_word if each.number > after and each.answer.reading == reading]
         every = self.store.added(self.shelf.run) if reading == 1 else []
-        added = without_withdrawn(every, self.store.said({self.shelf.run}))
+        added = without_withdrawn(every, every_word) if every else []
         return {
             "said": [self._told(each) for each in new],
             "added": [{"shot": a.speck.shot_sha256} | _added_flag(a) for a in added],
@@ -138,7 +142,7 @@ class Desk:
         if not answer.token:
             raise AnswerError("An answer carries a token of its own.")
         shot = self._shot_of(answer.speck)
-        said = self.store.said({self.shelf.run})
+        said = self._said()
         if (kept := next((each for each in said if each.answer.token == answer.token), None)) is not None:
             return self._told(kept)
         if trouble := self.pictures.trouble(shot):
@@ -173,16 +177,15 @@ class Desk:
 
     def looked(self, fields: Mapping[str, object]) -> dict[str, Any]:
         """Notes that a person has looked at a whole shot with all marks hidden."""
-        shot, by = fields.get("shot_sha256"), _line(fields, "reviewer", LONGEST_NAME)
+        by = _line(fields, "reviewer", LONGEST_NAME)
         token, reading = _line(fields, "token", LONGEST_TOKEN), fields.get("reading", 1)
         seconds = _finite(fields.get("seconds", 0))
         if seconds is None or not 0 <= seconds <= _LONGEST_LOOK_S or not by or not token:
             raise AnswerError("A look has a shot, a reviewer, a reading, seconds and a token.")
         if type(reading) is not int or reading not in READINGS:
             raise AnswerError("There is no such reading.")
-        if not isinstance(shot, str) or shot not in self.shelf.by_sha256:
-            raise AnswerError("There is no such shot in this run.")
-        self.store.add_look(Look(shot, self.shelf.run, by, reading, seconds, token))
+        of = self._shot_of(speck_of(dict(fields) | {"candidate": 0}))
+        self.store.add_look(Look(of.sha256, self.shelf.run, by, reading, seconds, token))
         return {}
 
     def sums(self, reading: int) -> dict[str, Any]:
@@ -230,11 +233,19 @@ class Desk:
             states[state] = states.get(state, 0) + 1
         return states
 
+    def _said(self) -> tuple[Said, ...]:
+        """Every answer of this run so far. Rows are only added and come in the order of their numbers, so only new ones are read: of
+        thousands of answers the last costs no more than the first."""
+        with self._hearing:
+            new = self.store.said({self.shelf.run}, self._heard[-1].number if self._heard else 0)
+            self._heard = (*self._heard, *new)
+            return self._heard
+
     def _added(self) -> list[Added]:
-        return without_withdrawn(self.store.added(self.shelf.run), self.store.said({self.shelf.run}))
+        return without_withdrawn(self.store.added(self.shelf.run), self._said())
 
     def _words(self) -> dict[Key, Said]:
-        return last_words(self.store.said({self.shelf.run}))
+        return last_words(self._said())
 
     def second_readings(self) -> list[SecondReading]:
         """What a supervisor asked to have read again."""

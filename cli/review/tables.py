@@ -17,19 +17,22 @@ from cli.review.shelf import Shelf
 from cli.review.store import Store
 from cli.review.take import Taken, sheet_of, take
 from cli.review.words import catalogue, say, say_many
-from vision.errors import CallError
+from vision.errors import CallError, TableError
 from vision.files import read_bytes, write_bytes, write_json
 
 
 def take_file(shelf: Shelf, url: str, path: Path, reviewer: str) -> int:
     """Puts the answers of a filled-in table into the record and says what became of each row; 1 where a row was refused.
 
-    An answer that stands already is not repeated, so the same file may be taken twice. Raises TableError and CallError.
+    An answer that stands already is not repeated, so the same file may be taken twice. Raises CallError where the file is no table.
     """
     words = catalogue()
     if not path.is_file():
         raise CallError(f"--take: there is no file {path}.")
-    sheet = sheet_of(read_bytes(path))
+    try:
+        sheet = sheet_of(read_bytes(path))
+    except TableError as error:
+        raise CallError(f"--take: {path.name}: {error}") from None
     store = Store(url)
     try:
         added = without_withdrawn(store.added(shelf.run), store.said({shelf.run}))

@@ -17,11 +17,11 @@ from opened_desk import Opened, Screen, chromium, desk_on
 from scored_folder import Made, write_folder
 
 from cli.review.answers import Answer
-from cli.review.shelf import read_shelf
+from cli.review.shelf import STORE, read_shelf
 from cli.review.store import Store, sqlite_url
 
 SIZE_PX = (7300, 5480)
-SHOTS, FLAGS = 50, 100
+SHOTS, FLAGS, OPEN_SHOTS = 50, 100, 4
 KEYS, THOUGHT_MS = 220, 300
 """Answers, and the thought before each: far less than a person takes, so that less is made ready meanwhile."""
 WRITERS, EACH = 8, 100
@@ -43,6 +43,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as place:
         folder = write_folder(Path(place) / "scored", [made(k) for k in range(SHOTS)])
         print(f"{SHOTS} photographs of {SIZE_PX[0] * SIZE_PX[1] / 1e6:.0f} megapixels, {SHOTS * FLAGS} candidates")
+        fill(folder)
         with chromium() as browser, desk_on(folder) as desk:
             to_flag, to_shot = key_to_next(browser, desk)
             show("key to the next speck, same photograph", to_flag)
@@ -54,6 +55,17 @@ def main() -> None:
 def made(k: int) -> Made:
     """A photograph of the bench; all look alike, each is a file of its own."""
     return Made(f"{k:02d}.jpg", flags=FLAGS, size_px=SIZE_PX, px_per_mm=40.0)
+
+
+def fill(folder: Path) -> None:
+    """Answers on all but the first photographs, which the keys then go through: a long day's last answers, not its first."""
+    shelf = read_shelf(folder)
+    left = {shot.sha256 for shot in shelf.shots[:OPEN_SHOTS]}
+    store = Store(sqlite_url(folder / STORE))
+    for k, speck in enumerate(each for each in shelf.flags if each.shot_sha256 not in left):
+        store.add_answer(Answer(speck, "not_insect", "Bo", token=f"before-{k}"))
+    print(f"{len(store.said())} of them answered before")
+    store.close()
 
 
 def key_to_next(browser: Any, desk: Opened) -> tuple[list[float], list[float]]:

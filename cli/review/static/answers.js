@@ -1,6 +1,6 @@
 // Answers: given, undone, taken over from an earlier run; and what became of each on its way into the record.
 
-import { addFlag } from "./drawing.js";
+import { addFlag, askDrawn } from "./drawing.js";
 import { describe, goTo, ringOf } from "./eyes.js";
 import { $, desk, form } from "./page.js";
 import { newToken } from "./record.js";
@@ -82,6 +82,11 @@ export function kept(act, reply) {
 export function refused(act, sentence) {
   const { review } = desk;
   note(say("saving.refused", { why: sentence }));
+  if (review && act.path === "/add" && act.body.answer) {
+    const shot = review.byName.get(act.body.shot_sha256);
+    if (shot && !form.open) askDrawn(shot, act.body, act.body.answer, sentence);
+    return;
+  }
   if (!review || act.path !== "/answer") return;
   const { token, shot_sha256: sha256, candidate } = act.body;
   const before = desk.acts.find((each) => each.token === token)?.before;
@@ -172,6 +177,7 @@ function onFromWhole() {
     shot.looked = true;
     desk.record.put("/looked", {
       shot_sha256: shot.sha256,
+      run: desk.opening.run,
       reviewer: review.reviewer,
       reading: review.reading,
       seconds: Math.round((performance.now() - desk.came) / 100) / 10,

@@ -46,19 +46,30 @@ export function drew(shot, from, to, round) {
     }
     return;
   }
-  const [x, y] = [(from.x + to.x) / 2, (from.y + to.y) / 2];
-  const angle = length ? (Math.atan2(to.y - from.y, to.x - from.x) * 180) / Math.PI : 0;
+  askDrawn(shot, {
+    shot_sha256: shot.sha256,
+    x_px: (from.x + to.x) / 2,
+    y_px: (from.y + to.y) / 2,
+    length_px: length,
+    angle_deg: length ? (Math.atan2(to.y - from.y, to.x - from.x) * 180) / Math.PI : 0,
+  });
+}
+
+// Asks what a drawn speck is. Nothing is kept before that is said, and afterwards the person is back where they drew. `typed` and
+// `sentence`: what was said of it before, and why it was refused.
+export function askDrawn(shot, drawn, typed = null, sentence = "") {
+  const { shot_sha256: sha256, x_px: x, y_px: y, length_px: length, angle_deg: angle } = drawn;
   const side = Math.max(LEAST_BOX_PX, length);
   const flag = {
     ...{ candidate: 0, found_by: "person", by: desk.review.reviewer, shot, place: shot.flags.length + 1 },
     ...{ x_px: x, y_px: y, left_px: x - side / 2, top_px: y - side / 2, wide_px: side, high_px: side },
   };
-  // Nothing is kept before it is said what it is. Afterwards the person is back where they drew.
-  const drawn = { shot_sha256: shot.sha256, x_px: x, y_px: y, length_px: length, angle_deg: angle };
-  const pending = { from: desk.step, drawn };
+  const place = { shot_sha256: sha256, x_px: x, y_px: y, length_px: length, angle_deg: angle };
+  const pending = { from: desk.step, drawn: place };
   goTo({ shot, flag });
   desk.pending = pending;
-  askInsect();
+  askInsect(typed ?? undefined);
+  if (sentence) form.say(sentence);
 }
 
 export function addFlag(told) {

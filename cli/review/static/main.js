@@ -11,6 +11,7 @@ import { backToEyes, choose, ending, overview, refresh, showAll, toOpen } from "
 import { loadWords, say, sayMany, shownName } from "./words.js";
 
 const LISTEN_MS = 4000;
+const SOON_MS = 2000;
 
 async function open() {
   await loadWords();
@@ -53,7 +54,8 @@ async function begin(fields) {
   const review = new Review(Number.parseInt(fields.reading.value, 10), reviewer);
   let told;
   try {
-    await desk.record.idle();
+    // What waits from before comes first where it can; it is no reason not to begin.
+    await Promise.race([desk.record.idle(), new Promise((done) => setTimeout(done, SOON_MS))]);
     const reply = await fetch(`/shots?reading=${review.reading}&reviewer=${encodeURIComponent(reviewer)}`);
     told = await reply.json();
   } catch {
