@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check
 
-.PHONY: demo test check bench bench-accuracy bench-geometry bench-conditions bench-desk samples pictures ranker
+.PHONY: demo test check bench bench-accuracy bench-geometry bench-conditions bench-desk bench-batch samples pictures ranker
 
 demo: .venv/.installed
 	$(BIN)/speckwise demo
@@ -18,7 +18,7 @@ check: .venv/.installed-dev
 	$(MAKE) test
 
 # What the benches share with the tests stands beside the tests.
-bench bench-accuracy bench-geometry bench-conditions bench-desk: export PYTHONPATH = tests
+bench bench-accuracy bench-geometry bench-conditions bench-desk bench-batch: export PYTHONPATH = tests
 
 bench: .venv/.installed-dev
 	$(BIN)/python tests/bench/steps.py
@@ -34,6 +34,9 @@ bench-conditions: .venv/.installed-dev
 
 bench-desk: .venv/.installed-dev
 	$(BIN)/python tests/bench/desk.py
+
+bench-batch: .venv/.installed-dev
+	$(BIN)/python tests/bench/batch.py
 
 pictures: .venv/.installed
 	$(BIN)/python docs/draw_set_up.py

@@ -11,7 +11,6 @@ from dataclasses import dataclass, field
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 from calib.sight import Sight
 from vision.geometry import Points
@@ -239,6 +238,8 @@ def _slopes(task: _Task, values: Points, kept: Sequence[Mask], weaker: float) ->
 
 def _solved(task: _Task, values: Points, kept: Sequence[Mask], weaker: float) -> Points:
     """The most probable values (Levenberg and Marquardt)."""
+    from scipy.optimize import least_squares  # here and not above: only shots with a slip should pay for it
+
     out = values.copy()
 
     def put(some: Points) -> Points:

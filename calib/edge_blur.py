@@ -12,7 +12,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 from scipy.special import ndtr
 
 from calib.edge import EdgeProfile, Values
@@ -53,6 +52,8 @@ class _Task:
 
 def fit_blur(profile: EdgeProfile) -> Blur:
     """Blur and sharpening of an edge. Standard deviations in pixels of the shot, along the edge's normal."""
+    from scipy.optimize import least_squares  # here and not above: only shots with a slip should pay for it
+
     rising = np.maximum.accumulate(np.clip(profile.light, 0, 1))
     low, high = np.interp([0.16, 0.84], rising + np.arange(len(rising)) * 1e-9, profile.place_px)
     start = float(np.clip((high - low) / 2, 0.3, 8))
@@ -75,6 +76,8 @@ def fit_blur(profile: EdgeProfile) -> Blur:
 
 def _sharpened(task: _Task, start_px: float) -> tuple[Any, bool]:
     """The best fit with an unsharp mask, and whether it worked on encoded values, which is tried first."""
+    from scipy.optimize import least_squares
+
     fits = []
     for encoded, radius in ((True, 1.2), (False, 1.2)):
         found = least_squares(

@@ -17,6 +17,41 @@ app = typer.Typer(
 )
 
 Quiet = Annotated[bool, typer.Option("--quiet", help="Say only what went wrong, and the closing lines.")]
+Verbose = Annotated[bool, typer.Option("--verbose", help="Say also what is decided on the way, and why.")]
+Out = Annotated[Path, typer.Option("--out", metavar="DIR", help="Where to write; the same call completes it.")]
+Panel = Annotated[Path | None, typer.Option(metavar="FILE", help="Panel profile, made by `speckwise calibrate`.")]
+PxPerMm = Annotated[
+    float | None,
+    typer.Option("--px-per-mm", metavar="N", help="Pixels in one millimetre, where no slip lies in the shot."),
+]
+Ruler = Annotated[
+    str | None,
+    typer.Option(
+        metavar="X1,Y1,X2,Y2,MM", help="Two points of a ruler in the shot, in pixels, and the length between."
+    ),
+]
+Produce = Annotated[str | None, typer.Option(metavar="NAME", help="A guide; `speckwise guides` lists them.")]
+Ground = Annotated[
+    str | None, typer.Option(metavar="panel|water|cloth", help="What the produce, or what came off it, lies on.")
+]
+Lit = Annotated[str | None, typer.Option(metavar="below|above|both", help="Where the light comes from.")]
+MinScore = Annotated[
+    float | None, typer.Option("--min-score", metavar="N", help="Flag only what scores at least this, 0 to 1.")
+]
+MaxFlags = Annotated[
+    int | None, typer.Option("--max-flags", metavar="N", help="Flag at most so many on a shot, the best first.")
+]
+RankerFile = Annotated[
+    Path | None, typer.Option("--ranker", metavar="FILE", help="A ranker other than the one that comes along.")
+]
+EngineName = Annotated[
+    str,
+    typer.Option("--engine", metavar="here|cores|URL", help="What does the work; a URL is that of a Dask scheduler."),
+]
+Workers = Annotated[
+    int | None, typer.Option(metavar="N", help="How many shots are scored at once; by default one a processor.")
+]
+Force = Annotated[bool, typer.Option("--force", help="Where DIR holds another run, move it to DIR/earlier/ first.")]
 
 
 @app.command()
@@ -32,60 +67,89 @@ def demo(
 
 @app.command()
 def score(
-    paths: Annotated[list[Path], typer.Argument(metavar="PATH", help="Photographs, and folders of them.")],
-    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Where to write; the same call completes it.")],
-    panel: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Panel profile, made by `speckwise calibrate`.")
+    paths: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="PATH", help="Photographs, folders of them, and addresses (s3://, https://, zip://)."),
     ] = None,
-    px_per_mm: Annotated[
-        float | None, typer.Option(metavar="N", help="Pixels in one millimetre, where no slip lies in the shot.")
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="DIR", help="Where to write; the same call completes it.")
     ] = None,
-    ruler: Annotated[
-        str | None,
-        typer.Option(
-            metavar="X1,Y1,X2,Y2,MM", help="Two points of a ruler in the shot, in pixels, and the length between."
-        ),
-    ] = None,
-    produce: Annotated[str | None, typer.Option(metavar="NAME", help="A guide; `speckwise guides` lists them.")] = None,
-    ground: Annotated[
-        str | None, typer.Option(metavar="panel|water|cloth", help="What the produce, or what came off it, lies on.")
-    ] = None,
-    lit: Annotated[str | None, typer.Option(metavar="below|above|both", help="Where the light comes from.")] = None,
-    min_score: Annotated[
-        float | None, typer.Option(metavar="N", help="Flag only what scores at least this, 0 to 1.")
-    ] = None,
-    max_flags: Annotated[
-        int | None, typer.Option(metavar="N", help="Flag at most so many on a shot, the best first.")
-    ] = None,
-    ranker: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="A ranker other than the one that comes along.")
-    ] = None,
-    force: Annotated[
-        bool, typer.Option("--force", help="Where DIR holds another run, move it to DIR/earlier/ first.")
+    panel: Panel = None,
+    px_per_mm: PxPerMm = None,
+    ruler: Ruler = None,
+    produce: Produce = None,
+    ground: Ground = None,
+    lit: Lit = None,
+    min_score: MinScore = None,
+    max_flags: MaxFlags = None,
+    ranker: RankerFile = None,
+    engine: EngineName = "cores",
+    workers: Workers = None,
+    force: Force = False,
+    rehash: Annotated[
+        bool, typer.Option("--rehash", help="Read every file, also one that looks untouched since it was scored.")
     ] = False,
     quiet: Quiet = False,
+    verbose: Verbose = False,
+    again: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="RUN.JSON", help="Repeat the run that this record tells of, and say whether the tables agree."
+        ),
+    ] = None,
 ) -> int:
     """Score photographs into annotated pictures and tables.
 
-    DIR then holds candidates.csv, shots.csv, run.json, index.html, pictures/ and pages/.
+    DIR then holds candidates.csv, shots.csv, run.json, index.html, pictures/ and pages/. A call that was stopped, or
+    killed, is gone on with by the same call; what is done is not done again.
 
-    Exit codes: 0 all done; 1 done, but some shots could not be scored; 2 the call is wrong, nothing written; 3 stopped
-    half-way, the same call goes on; 130 stopped by Ctrl-C, likewise.
+    Exit codes: 0 all done; 1 done, but some shots could not be scored, or the tables of --again do not agree; 2 the call
+    is wrong, nothing written; 3 stopped half-way, the same call goes on; 130 stopped by Ctrl-C, likewise.
     """
-    from cli.scoring import ScoreOptions, score_call
+    from cli.options import Doing, ScoreOptions, needed
 
-    options = ScoreOptions(
-        panel=panel,
-        px_per_mm=px_per_mm,
-        ruler=ruler,
-        produce=produce,
-        ground=ground,
-        lit=lit,
-        min_score=min_score,
-        max_flags=max_flags,
-        ranker=ranker,
+    options = ScoreOptions(panel, px_per_mm, ruler, produce, ground, lit, min_score, max_flags, ranker)
+    doing = Doing(engine, workers, force, rehash, quiet, verbose)
+    if again is not None:
+        from cli.again import again_call
+
+        return again_call(again, paths or [], out, options, doing)
+    from cli.scoring import score_call
+
+    return score_call(
+        needed(paths, "PATH", "photographs, or folders of them"), needed(out, "--out", "a folder"), options, doing
     )
-    return score_call(paths, out, options, force=force, quiet=quiet)
+
+
+@app.command()
+def watch(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where a phone or camera puts its photographs.")],
+    out: Out,
+    panel: Panel = None,
+    px_per_mm: PxPerMm = None,
+    ruler: Ruler = None,
+    produce: Produce = None,
+    ground: Ground = None,
+    lit: Lit = None,
+    min_score: MinScore = None,
+    max_flags: MaxFlags = None,
+    ranker: RankerFile = None,
+    engine: EngineName = "cores",
+    workers: Workers = None,
+    force: Force = False,
+    quiet: Quiet = False,
+    verbose: Verbose = False,
+) -> int:
+    """Score photographs as they arrive in a folder, until Ctrl-C.
+
+    Each is told in a line, and on the page DIR/now.html: keep it, or take it again and what to change first; the flags;
+    how small a speck it could have shown. What is done stays done: the same call goes on after a stop.
+    """
+    from cli.options import Doing, ScoreOptions
+    from cli.scoring import watch_call
+
+    options = ScoreOptions(panel, px_per_mm, ruler, produce, ground, lit, min_score, max_flags, ranker)
+    return watch_call(folder, out, options, Doing(engine, workers, force, False, quiet, verbose))
 
 
 @app.command()

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from cli.entry import warn_of_two_opencvs
 from cli.exits import ALL_DONE, SOME_SHOTS_FAILED
-from cli.scoring import check_px_per_mm
+from cli.options import check_px_per_mm
 from cli.words import count, printable
 from vision.errors import CallError, ShotError
 

@@ -1,184 +1,142 @@
-"""What `score` and `demo` share: options, checked; the run they make; the call, from finding pictures to the closing lines."""
+"""What `score` and `demo` share: the call, from finding pictures to the closing lines."""
 
 from __future__ import annotations
 
-import math
 import os
+import re
 import shlex
 import sys
+import threading
 import tomllib
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from importlib import resources
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from cli.batch.folder import find_sources, shot_text
-from cli.batch.standing import INDEX, PICTURES
+from cli.batch.addresses import is_address
+from cli.batch.folder import count_pictures, find_sources, shown_path
+from cli.batch.standing import INDEX, NOW, PICTURES
 from cli.entry import warn_of_two_opencvs
 from cli.exits import ALL_DONE, SOME_SHOTS_FAILED
+from cli.options import Doing, ScoreOptions, prepare
 from vision import __version__
-from vision.errors import CallError, RankerError, SpeckwiseError
+from vision.errors import CallError, SpeckwiseError
 
 if TYPE_CHECKING:
     from cli.batch.output import OutputFolder
     from cli.batch.record import RunFacts
-    from cli.batch.run import Score
-    from vision.rank import Ranker
-
-GROUNDS = ("panel", "water", "cloth")
-LIGHTS = ("below", "above", "both")
+    from cli.batch.run import Call
+    from cli.batch.tell import Teller
 
 
-@dataclass(frozen=True)
-class ScoreOptions:
-    """What a person may say of the shots and the list. Making one raises CallError where a value can't be meant."""
-
-    panel: Path | None = None
-    px_per_mm: float | None = None
-    ruler: str | None = None
-    produce: str | None = None
-    ground: str | None = None
-    lit: str | None = None
-    min_score: float | None = None
-    max_flags: int | None = None
-    ranker: Path | None = None
-
-    def __post_init__(self) -> None:
-        check_px_per_mm(self.px_per_mm)
-        ruler_px_per_mm(self.ruler)
-        if self.ruler is not None and self.px_per_mm is not None:
-            raise CallError("--px-per-mm and --ruler both give the scale: leave one out.")
-        if self.min_score is not None and not 0 <= self.min_score <= 1:
-            raise CallError(f"--min-score is a number from 0 to 1, not {self.min_score:g}.")
-        if self.max_flags is not None and self.max_flags < 1:
-            raise CallError(f"--max-flags is a whole number from 1 up, not {self.max_flags}.")
-        for option, value, known in (("--ground", self.ground, GROUNDS), ("--lit", self.lit, LIGHTS)):
-            if value is not None and value not in known:
-                raise CallError(f"{option} is {', '.join(known[:-1])} or {known[-1]}, not {value!r}.")
-        for option, path in (("--panel", self.panel), ("--ranker", self.ranker)):
-            if path is not None and not path.is_file():
-                raise CallError(f"{option}: there is no file {path}.")
+def refuse_address(out: Path) -> None:
+    """Raises CallError where results would go to an address: they stay on this machine's disks."""
+    if re.match(r"[a-z][a-z0-9+.-]+:/", os.fspath(out), re.IGNORECASE):
+        raise CallError(f"--out is a folder of this machine, not the address {out}.")
 
 
-def check_px_per_mm(px_per_mm: float | None) -> None:
-    """Raises CallError unless it is a scale, or None."""
-    if px_per_mm is not None and not (math.isfinite(px_per_mm) and px_per_mm > 0):
-        raise CallError(f"--px-per-mm is a number above 0, not {px_per_mm:g}.")
-
-
-def ruler_px_per_mm(ruler: str | None) -> float | None:
-    """The scale that `X1,Y1,X2,Y2,MM` gives: two points of the shot in pixels, and the length between them.
-
-    Raises CallError where it is anything else.
-    """
-    if ruler is None:
-        return None
-    try:
-        x1, y1, x2, y2, length_mm = (float(part) for part in ruler.split(","))
-    except ValueError:
-        raise CallError(
-            f"--ruler is X1,Y1,X2,Y2,MM: two points in pixels and the length between them, not {ruler!r}."
-        ) from None
-    scale = math.hypot(x2 - x1, y2 - y1) / length_mm if length_mm > 0 else math.nan
-    if not (math.isfinite(scale) and scale > 0):
-        raise CallError("--ruler needs two different points and a length above 0 mm.")
-    return scale
-
-
-def prepare(options: ScoreOptions) -> tuple[RunFacts, Score]:
-    """The run that `options` make, and what scores one source in it. Raises ProfileError, GuideError and RankerError."""
-    from calib.profile import load_profile, profile_digest
-    from calib.reading import Told
-    from cli.batch.record import RunFacts
-    from cli.shot import Settings, score_shot
-    from vision.guides import load_guide
-    from vision.rank import shipped_ranker
-    from vision.types import Cut, Ground, LitFrom, ScaleFrom
-
-    profile = load_profile(options.panel) if options.panel else None
-    guide = load_guide(options.produce) if options.produce else None
-    ranker = _read_ranker(options.ranker) if options.ranker else shipped_ranker()
-    cut = Cut() if options.min_score is None else Cut(min_score=options.min_score)
-    cut = replace(cut, max_flags=options.max_flags)
-    facts = RunFacts(
-        options={
-            "px_per_mm": options.px_per_mm,
-            "ruler": ruler_px_per_mm(options.ruler),
-            "produce": options.produce,
-            "ground": options.ground,
-            "lit": options.lit,
-            "min_score": cut.min_score,
-            "max_flags": cut.max_flags,
-        },
-        profile_sha256=profile_digest(profile) if profile else None,
-        guide_sha256=guide.digest if guide else None,
-        ranker_sha256=ranker.digest,
-    )
-    told = Told(
-        px_per_mm=options.px_per_mm or ruler_px_per_mm(options.ruler),
-        scale_from=ScaleFrom.RULER if options.ruler else ScaleFrom.OPTION,
-        ground=Ground(options.ground) if options.ground else None,
-        lit_from=LitFrom(options.lit) if options.lit else None,
-    )
-    settings = Settings(
-        run=facts.run,
-        ranker=ranker,
-        cut=cut,
-        told=told,
-        profile=profile,
-        guide=guide,
-    )
-    return facts, lambda source: score_shot(source, settings)
-
-
-def _read_ranker(path: Path) -> Ranker:
-    from vision.files import read_bytes
-    from vision.rank import parse_ranker
-
-    try:
-        return parse_ranker(read_bytes(path))
-    except SpeckwiseError as error:
-        raise RankerError(f"{path}: {error}") from error
-
-
-def make_pages(folder: OutputFolder) -> dict[str, bytes]:
+def make_pages(folder: OutputFolder) -> Iterator[tuple[str, str]]:
     """The results pages of all that stands in the folder."""
+    from cli.pages.glance import ShotRows
     from cli.pages.index import build_pages
 
-    entries = list(folder.ledger)
-    pages = build_pages(
-        [entry.row for entry in entries],
-        [row for entry in entries for row in entry.candidates],
+    return build_pages(
+        lambda: (ShotRows(entry.row, entry.candidates, entry.files) for entry in folder.ledger),
         run=folder.run,
         version=__version__,
-        files=[name for entry in entries for name in entry.files],
     )
-    return {name: text.encode() for name, text in pages.items()}
 
 
 def score_call(
-    paths: Sequence[Path], out: Path, options: ScoreOptions, force: bool = False, quiet: bool = False
+    paths: Sequence[str | Path], out: Path, options: ScoreOptions, doing: Doing | None = None, invite: bool = True
 ) -> int:
-    """Scores `paths` into `out` and says what came of it; the exit code."""
-    sources = find_sources(paths, out)
+    """Scores `paths` into `out` and says what came of it, with `invite` also where to go on from there; the exit code."""
+    doing = doing or Doing()
+    refuse_address(out)
+    unlisted: list[str] = []
+    sources = find_sources(paths, out, unlisted.append)
     warn_of_two_opencvs()
     from cli.batch.run import score_into
     from cli.batch.tell import teller
 
-    facts, score = prepare(options)
-    told = {
-        "paths": [shot_text(os.path.abspath(path)) for path in paths],
-        "panel": options.panel and str(options.panel),
-    }
-    tally, notices = score_into(out, sources, score, facts, teller(quiet), make_pages, force=force, told=told)
-    for notice in notices:
+    tell = teller(doing.quiet)
+    facts, call = make_call(options, doing, tell, paths, unlisted)
+    count_ahead(paths, out, tell)
+    tally, notices = score_into(out, sources, facts, call)
+    for notice in dict.fromkeys(notices):
         print(f"speckwise: {notice}", file=sys.stderr)
-    for line in tally.closing_lines():
+    for line in tally.closing_lines() + (where_to_go_on(out) if invite else []):
         print(line)
-    print(f"Look at {out / INDEX}")
-    print(f"Answer for every flag: speckwise review {shlex.quote(str(out))}")
-    return SOME_SHOTS_FAILED if tally.failed else ALL_DONE
+    return ALL_DONE if tally.is_whole else SOME_SHOTS_FAILED
+
+
+def watch_call(folder: Path, out: Path, options: ScoreOptions, doing: Doing) -> int:
+    """Scores what arrives in `folder`, until it is stopped."""
+    from cli.batch.watching import folder_to_watch
+
+    refuse_address(out)
+    folder_to_watch(folder, out)
+    warn_of_two_opencvs()
+    from cli.batch.arrivals import Arrivals
+    from cli.batch.live import Live
+    from cli.batch.run import work_in
+    from cli.batch.watching import watch
+
+    unlisted: list[str] = []
+    live = Live(out, doing.quiet)
+    facts, call = make_call(options, doing, live, [folder], unlisted)
+    print(f"Watching {folder}. Each shot is told here and on {out / NOW}; Ctrl-C ends it.", flush=True)
+    work_in(out, facts, call, lambda running: watch(running, Arrivals(folder, out, live.say), live))
+    return ALL_DONE
+
+
+def make_call(
+    options: ScoreOptions, doing: Doing, tell: Teller, paths: Sequence[str | Path], unlisted: Sequence[str]
+) -> tuple[RunFacts, Call]:
+    """The run that `options` make, and how its work is done. Raises CallError, ProfileError, GuideError and RankerError."""
+    from cli.batch.engines.choose import engine_for
+    from cli.batch.run import Call
+
+    make_engine = engine_for(doing.engine, doing.workers)
+    facts, make = prepare(options)
+    return facts, Call(
+        make_score=make,
+        make_engine=make_engine,
+        make_pages=make_pages,
+        teller=tell,
+        force=doing.force,
+        rehash=doing.rehash,
+        aloud=doing.verbose,
+        told=told_of_call(paths, options, doing),
+        unlisted=unlisted,
+    )
+
+
+def told_of_call(paths: Sequence[str | Path], options: ScoreOptions, doing: Doing) -> dict[str, Any]:
+    """What the record says of a call beside what its results depend on; enough to repeat it."""
+    return {
+        "paths": [shown_path(os.fspath(path)) for path in paths],
+        "call": options.as_given(),
+        "engine": doing.engine,
+    }
+
+
+def count_ahead(paths: Sequence[str | Path], out: Path, tell: Teller) -> None:
+    """Counts the photographs while the first are scored already, so that the time left can be told. Not those at addresses."""
+    if any(is_address(os.fspath(path)) for path in paths):
+        return
+
+    def work() -> None:
+        with suppress(SpeckwiseError):
+            tell.total(count_pictures(paths, out))
+
+    threading.Thread(target=work, daemon=True).start()
+
+
+def where_to_go_on(out: Path) -> list[str]:
+    """What a person does next."""
+    return [f"Look at {out / INDEX}", f"Answer for every flag: speckwise review {shlex.quote(str(out))}"]
 
 
 def score_samples(out: Path, quiet: bool = False) -> int:
@@ -186,7 +144,7 @@ def score_samples(out: Path, quiet: bool = False) -> int:
     scenario = tomllib.loads(resources.files("sample_images").joinpath("scenario.toml").read_text(encoding="utf-8"))
     samples = Path(str(resources.files("sample_images").joinpath("scenario.toml"))).parent
     print(f"The photographs are in {samples}")
-    code = score_call([samples], out, ScoreOptions(px_per_mm=scenario["px_per_mm"]), force=True, quiet=quiet)
+    code = score_call([samples], out, ScoreOptions(px_per_mm=scenario["px_per_mm"]), Doing(force=True, quiet=quiet))
     if code in {ALL_DONE, SOME_SHOTS_FAILED}:
         print(
             f"Annotated pictures are in {out / PICTURES}, the tables are {out / 'candidates.csv'} and {out / 'shots.csv'}."

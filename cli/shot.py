@@ -1,26 +1,27 @@
-"""One file -> one outcome: read, inspect, rows, pictures. The only caller of `inspect` for whole shots.
+"""One photograph -> one outcome: decode, inspect, rows, pictures. The only caller of `inspect` for whole shots.
 
 A photograph that can't be used never stops the others: its outcome carries the sentence that says why.
 """
 
 from __future__ import annotations
 
-import hashlib
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+
+import cv2
 
 from calib.check import check
 from calib.profile import Profile
 from calib.reading import Reading, Told, read_setup
 from cli.batch.belonging import belonging_of
-from cli.batch.folder import Source
+from cli.batch.sources import Photograph
 from cli.pages.names import shot_files
 from vision.annotate import annotate, thumbnail, unmarked
 from vision.crops import crop_sheet
 from vision.decode import decode_shot
 from vision.errors import ProfileError, ShotError
-from vision.files import encode_jpeg, read_bytes
+from vision.files import encode_jpeg
 from vision.guides import Guide, guide_names, load_guide
 from vision.pipeline import inspect
 from vision.rank import Ranker
@@ -45,42 +46,49 @@ class Settings:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What one shot gave, ready to be written. `files` maps paths relative to the output folder to bytes."""
+    """What one shot gave, ready to be put down, and small enough to travel. `files` maps paths relative to the output folder to bytes."""
 
-    facts: ShotFacts
-    candidate_rows: list[list[str]]
     shot_row: list[str]
+    candidate_rows: list[list[str]]
     files: Mapping[str, bytes]
     seconds: float
+    error: str = ""
+    left_out: int = 0
+    """How many more flags the limit left out."""
 
 
-def score_shot(source: Source, settings: Settings) -> Outcome:
-    """The outcome of one file; never raises for a picture that can't be used."""
+def scorer(settings: Settings) -> Callable[[Photograph], Outcome]:
+    """What scores photographs in a process of its own: one thread, since every processor has such a process."""
+    cv2.setNumThreads(1)
+    return lambda photograph: score_shot(photograph, settings)
+
+
+def score_shot(photograph: Photograph, settings: Settings) -> Outcome:
+    """The outcome of one photograph; never raises for a picture that can't be used."""
     begun = time.perf_counter()
-    belonging = belonging_of(source.shot, settings.run)
-    sha256 = ""
+    name = photograph.shot
+    belonging = belonging_of(name, settings.run)
     try:
-        data = read_bytes(source.path)
-        sha256 = hashlib.sha256(data).hexdigest()
-        shot = decode_shot(data, source.shot)
+        shot = decode_shot(photograph.data, name)
         reading = read_setup(shot, settings.told, settings.profile, belonging.view)
-        belonging = belonging_of(source.shot, settings.run, reading.text)
+        belonging = belonging_of(name, settings.run, reading.text)
         guide = settings.guide or _guide_named(reading)
         inspection = inspect(shot, reading.setup, guide, settings.ranker, settings.cut)
         checked = check(shot, inspection, reading, guide, belonging.view, settings.profile)
     except (ShotError, ProfileError) as error:
-        return _failed(belonging, sha256, str(error), begun)
+        return _failed(belonging, photograph.sha256, str(error), begun)
     except MemoryError:
-        return _failed(belonging, sha256, "There is not enough memory for a picture of this size.", begun)
-    facts = ShotFacts(belonging, sha256, checked.inspection, drift=checked.drift)
+        return _failed(belonging, photograph.sha256, "There is not enough memory for a picture of this size.", begun)
+    facts = ShotFacts(belonging, photograph.sha256, checked.inspection, drift=checked.drift)
     rows = candidate_rows(belonging, checked.inspection)
-    files = _pictures(shot, checked.inspection, source.shot, settings.run)
-    return Outcome(facts, rows, shot_row(facts), files, time.perf_counter() - begun)
+    files = _pictures(shot, checked.inspection, name, settings.run)
+    seconds = time.perf_counter() - begun
+    return Outcome(shot_row(facts), rows, files, seconds, left_out=checked.inspection.left_out)
 
 
 def _failed(belonging: Belonging, sha256: str, sentence: str, begun: float) -> Outcome:
     facts = ShotFacts(belonging, sha256, None, error=sentence)
-    return Outcome(facts, [], shot_row(facts), {}, time.perf_counter() - begun)
+    return Outcome(shot_row(facts), [], {}, time.perf_counter() - begun, error=sentence)
 
 
 def _guide_named(reading: Reading) -> Guide | None:

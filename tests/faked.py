@@ -2,71 +2,62 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import time
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from cli.batch.folder import Source, find_sources
+import pytest
+
+from cli.batch.engines.here import Here
+from cli.batch.folder import find_sources
 from cli.batch.output import LOCK
 from cli.batch.record import RunFacts
-from cli.batch.run import score_into
-from cli.batch.tell import Quiet, Tally
-from vision.table import CANDIDATES, SHOTS, Belonging, ShotFacts, from_csv
+from cli.batch.run import Call, score_into
+from cli.batch.sources import Photograph
+from cli.batch.standing import LEDGER, LOG
+from cli.batch.tell import Quiet
+from cli.batch.told import Tally
+from cli.options import ScoreOptions
+from cli.shot import Outcome
+from vision.table import CANDIDATES, SHOTS, Belonging, ShotFacts, from_csv, shot_row
 
 FACTS = RunFacts(options={"px_per_mm": 20.0})
 OTHER_FACTS = RunFacts(options={"px_per_mm": 10.0})
 RUN = FACTS.run
 
 
-@dataclass(frozen=True)
-class Outcome:
-    """Has the fields of the real one."""
-
-    facts: ShotFacts
-    candidate_rows: list[list[str]]
-    shot_row: list[str]
-    files: Mapping[str, bytes] = field(default_factory=dict)
-    seconds: float = 0.1
-
-
-def scorer(run: str = RUN, seconds: float = 0.0, scored: list[str] | None = None) -> Callable[[Source], Any]:
+def scorer(run: str = RUN, seconds: float = 0.0, scored: list[str] | None = None) -> Callable[[Photograph], Outcome]:
     """A score function: a file gives as many flags as it has bytes `x`; one that starts with `bad` can't be read."""
 
-    def score(source: Source) -> Outcome:
+    def score(photograph: Photograph) -> Outcome:
         time.sleep(seconds)
+        shot, data, sha256 = photograph.shot, photograph.data, photograph.sha256
         if scored is not None:
-            scored.append(source.shot)
-        try:
-            data = source.path.read_bytes()
-        except OSError:
-            data = b"bad"
-        sha256 = hashlib.sha256(data).hexdigest()
+            scored.append(shot)
         error = "This is not a picture." if data.startswith(b"bad") else ""
-        told = {
-            "shot": source.shot,
-            "shot_sha256": sha256,
-            "run": run,
-            "error": error,
-            "usable": "" if error else "yes",
-        }
         rows = [
-            [{**told, "candidate": str(n + 1), "found_by": "tool"}.get(column.name, "") for column in CANDIDATES]
+            [
+                {"shot": shot, "shot_sha256": sha256, "run": run, "candidate": str(n + 1), "found_by": "tool"}.get(
+                    c.name, ""
+                )
+                for c in CANDIDATES
+            ]
             for n in range(0 if error else data.count(b"x"))
         ]
-        facts = ShotFacts(Belonging(source.shot, run), sha256, None, error=error)
+        row = shot_row(ShotFacts(Belonging(shot, run), sha256, None, error=error))
+        if not error:
+            row[[column.name for column in SHOTS].index("usable")] = "yes"
         files = {} if error else {f"pictures/{sha256[:8]}.jpg": data}
-        return Outcome(facts, rows, [told.get(column.name, "") for column in SHOTS], files)
+        return Outcome(row, rows, files, 0.1, error)
 
     return score
 
 
-def no_pages(folder: Any) -> dict[str, bytes]:
+def no_pages(folder: Any) -> list[tuple[str, str]]:
     """A page of one line."""
-    return {"index.html": b"<p>page</p>"}
+    return [("index.html", "<p>page</p>")]
 
 
 def photographs(folder: Path, **contents: bytes) -> Path:
@@ -77,13 +68,39 @@ def photographs(folder: Path, **contents: bytes) -> Path:
     return folder
 
 
+def call(score: Callable[[Photograph], Any], force: bool = False, **more: Any) -> Call:
+    """A call whose work is done by `score`, in this process."""
+    said: dict[str, Any] = {"make_engine": Here, "make_pages": no_pages, "teller": Quiet(), "told": {"x": 1}}
+    return Call(make_score=lambda: score, force=force, **(said | more))
+
+
 def go(
-    out: Path, *paths: Path, facts: RunFacts = FACTS, score: Callable[[Source], Any] | None = None, force: bool = False
+    out: Path,
+    *paths: Path | str,
+    facts: RunFacts = FACTS,
+    score: Callable[[Photograph], Any] | None = None,
+    force: bool = False,
+    **more: Any,
 ) -> tuple[Tally, list[str]]:
     """One call into `out`."""
-    return score_into(
-        out, find_sources(paths, out), score or scorer(facts.run), facts, Quiet(), no_pages, force=force, told={"x": 1}
-    )
+    unlisted: list[str] = []
+    sources = find_sources(paths, out, unlisted.append)
+    return score_into(out, sources, facts, call(score or scorer(facts.run), force, unlisted=unlisted, **more))
+
+
+def fake_scoring(monkeypatch: pytest.MonkeyPatch) -> list[ScoreOptions]:
+    """Has the commands score by `scorer`, in this process; what options they were given is put into the list."""
+    asked: list[ScoreOptions] = []
+
+    def prepare(options: ScoreOptions) -> Any:
+        asked.append(options)
+        facts = RunFacts(options={"px_per_mm": options.px_per_mm, "min_score": options.min_score or 0.0})
+        return facts, lambda: scorer(facts.run)
+
+    monkeypatch.setattr("cli.scoring.prepare", prepare)
+    monkeypatch.setattr("cli.scoring.make_pages", no_pages)
+    monkeypatch.setattr("cli.batch.engines.choose.engine_for", lambda named, workers: Here)
+    return asked
 
 
 def everything(folder: Path) -> dict[str, bytes]:
@@ -91,7 +108,7 @@ def everything(folder: Path) -> dict[str, bytes]:
     return {
         path.relative_to(folder).as_posix(): path.read_bytes()
         for path in sorted(folder.rglob("*"))
-        if path.is_file() and path.name not in {LOCK, "run.json", ".ledger.jsonl"}
+        if path.is_file() and path.name not in {LOCK, "run.json", LEDGER, f"{LEDGER}-journal", LOG}
     }
 
 

@@ -15,7 +15,7 @@ import pytest
 from cli.app import app
 from cli.entry import guarded, run, two_opencvs, what_import_lacks, what_is_in_the_way
 from cli.exits import StoppedByUser, StoppedHalfWay
-from cli.scoring import GROUNDS, LIGHTS, ScoreOptions
+from cli.options import GROUNDS, LIGHTS, ScoreOptions
 from vision.errors import CallError, GuideError, OutputInUse, ProfileError, SpeckwiseError
 from vision.types import Ground, LitFrom
 
@@ -35,7 +35,7 @@ def call(*words: str, paths: tuple[Path, ...] = (ROOT,), code: str = "from cli.e
 
 class TestHelp:
     def test_every_command_of_this_step_is_there(self) -> None:
-        assert COMMANDS == ["calibrate", "demo", "guides", "review", "score", "slip"]
+        assert COMMANDS == ["calibrate", "demo", "guides", "review", "score", "slip", "watch"]
 
     @pytest.mark.parametrize("command", ["", *COMMANDS])
     def test_imports_nothing_heavy(self, command: str) -> None:

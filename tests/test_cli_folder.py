@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
 
-from cli.batch.folder import find_sources, shot_text
+from cli.batch.folder import find_sources as find
+from cli.batch.folder import shot_text
+from cli.batch.sources import Source
 from faked import photographs
 from vision.errors import CallError
 from vision.kinds import ENDINGS
+
+
+def find_sources(paths: Sequence[Path], out: Path) -> list[Source]:
+    return list(find(paths, out, lambda sentence: pytest.fail(sentence)))
 
 
 def shots(*paths: Path, out: Path | None = None) -> list[str]:
@@ -57,7 +64,7 @@ def test_names_are_composed_and_two_that_become_one_stay_apart(tmp_path: Path) -
     assert shots(tmp_path) == ["\u00e9.jpg"]
     (tmp_path / "\u00e9.jpg").write_bytes(b"2")
     found = find_sources([tmp_path], tmp_path / "out")
-    assert len({source.shot for source in found}) == len({source.path for source in found}) == 2
+    assert len({source.shot for source in found}) == len({source.place for source in found}) == 2
 
 
 def test_bytes_that_are_not_utf8_are_written_out(tmp_path: Path) -> None:

@@ -5,32 +5,22 @@ from __future__ import annotations
 import json
 import re
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 import cli.entry
-import cli.scoring
-from cli.batch.tell import Bar, Lines, Quiet, ShotTold, Tally, teller
+from cli.batch.tell import Bar, Lines, Quiet, teller
+from cli.batch.told import ShotTold, Tally
 from cli.entry import run
-from cli.scoring import ScoreOptions, ruler_px_per_mm
+from cli.options import ScoreOptions, ruler_px_per_mm
 from cli.words import count, printable
-from faked import RunFacts, no_pages, photographs, scorer
+from faked import fake_scoring, photographs
 from vision.errors import CallError
 
 
 @pytest.fixture
 def fake(monkeypatch: pytest.MonkeyPatch) -> list[ScoreOptions]:
-    asked: list[ScoreOptions] = []
-
-    def prepare(options: ScoreOptions) -> Any:
-        asked.append(options)
-        facts = RunFacts(options={"px_per_mm": options.px_per_mm})
-        return facts, scorer(facts.run)
-
-    monkeypatch.setattr(cli.scoring, "prepare", prepare)
-    monkeypatch.setattr(cli.scoring, "make_pages", no_pages)
-    return asked
+    return fake_scoring(monkeypatch)
 
 
 class TestScore:
@@ -41,8 +31,8 @@ class TestScore:
         assert run(["score", str(photos), "--out", str(tmp_path / "out")]) == 0
         said = capsys.readouterr()
         assert said.err == ""
-        assert said.out.splitlines() == [
-            "2 shots to score.",
+        # Photographs are counted while the first are scored: when that is said, and whether before the end, is chance.
+        assert [line for line in said.out.splitlines() if line != "2 photographs found."] == [
             "a.jpg: 2 flagged",
             "b.jpg: 0 flagged",
             "2 shots scored, 2 specks flagged on 1 of them.",
@@ -169,8 +159,9 @@ class TestWords:
         assert not any("ten shots" in line for line in Tally(shots[2:]).closing_lines())
 
     def test_what_the_limit_left_out_is_said(self) -> None:
-        tally = Tally([ShotTold("a.jpg", 3, left_out=5), ShotTold("b.jpg", 3, left_out=2), ShotTold("c.jpg", 1)])
-        assert "5 more left out by --max-flags" in tally.told[0].line
+        shots = [ShotTold("a.jpg", 3, left_out=5), ShotTold("b.jpg", 3, left_out=2), ShotTold("c.jpg", 1)]
+        tally = Tally(shots)
+        assert "5 more left out by --max-flags" in shots[0].line
         (line,) = [line for line in tally.closing_lines() if "Left out" in line]
         assert line.startswith("Left out by --max-flags: 7 more, on a.jpg, b.jpg.")
         assert tally.counts()["left_out"] == 7
@@ -187,7 +178,7 @@ class TestWords:
         monkeypatch.setenv("TTY_COMPATIBLE", "1")
         monkeypatch.setenv("COLUMNS", "100")
         bar = Bar()
-        bar.begin(2)
+        bar.total(2)
         bar.shot(ShotTold("[red].jpg", 0, error="It is empty."))
         bar.shot(ShotTold("b.jpg", 3))
         bar.end()

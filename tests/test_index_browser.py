@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 import pytest
 
+from cli.pages.glance import ShotRows
 from cli.pages.index import build_pages
 from cli.pages.names import shot_files
 from vision.sheet import Box, lay_out, small_size
@@ -27,14 +28,15 @@ SHOTS_MADE: list[tuple[str, float, list[tuple[int, int, int, int, int]]]] = [
 
 def write_folder(folder: Path) -> None:
     """A results folder of three shots: pictures in one colour, crops that show a disc in their middle."""
-    shots, candidates, files = [], [], []
+    shots = []
     for name, px_per_mm, found in SHOTS_MADE:
         facts = {
             "shot": name, "shot_sha256": "ab" * 32, "width_px": 1600, "height_px": 1200, "px_per_mm": px_per_mm,
             "scale_from": "option", "ground": "panel", "lit_from": "below", "unsearched_pct": 3.0, "usable": "yes",
             "candidates": len(found),
         }  # fmt: skip
-        shots.append([format_cell(column, facts.get(column.name)) for column in SHOTS])
+        row = [format_cell(column, facts.get(column.name)) for column in SHOTS]
+        candidates, files = [], []
         for number, left, top, wide, high in found:
             one = {
                 "shot": name, "shot_sha256": "ab" * 32, "candidate": number, "x_mm": 1.0, "y_mm": 2.0, "left_px": left,
@@ -54,9 +56,10 @@ def write_folder(folder: Path) -> None:
                 encoded = cv2.imencode(".jpg", np.full((height, width, 3), 200, dtype=np.uint8))[1]
                 (folder / path).write_bytes(encoded.tobytes())
                 files.append(path)
+        shots.append(ShotRows(row, candidates, files))
     for table in ("candidates.csv", "shots.csv"):
         (folder / table).write_text("")
-    for path, text in build_pages(shots, candidates, run="r0", version="0.1.0", files=files).items():
+    for path, text in build_pages(lambda: shots, run="r0", version="0.1.0"):
         (folder / path).write_text(text, encoding="utf-8")
 
 
@@ -121,6 +124,33 @@ def test_keys_reach_every_link_and_show_it(page: Any) -> None:
         assert page.locator("a:focus").count() == 1
         page.keyboard.press("Tab")
     assert page.locator("a:focus").count() == 1
+
+
+@pytest.mark.parametrize("width", [1400, 800, 420])
+def test_a_list_of_pages_runs_not_out_either(page: Any, width: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("cli.pages.glance.SHOTS_LISTED", 200)
+    told = {"shot_sha256": "ab" * 32, "width_px": 1600, "height_px": 1200, "unsearched_pct": 3.0}
+    shots = []
+    for number in range(201):
+        facts = {
+            **told,
+            "shot": f"day 1/{'long' * 20}{number:05d}.jpg",
+            "candidates": number % 3 * 1000,
+            "usable": "no",
+        }
+        if number % 10 == 1:
+            facts |= {"error": "It is empty.", "usable": None}
+        shots.append(ShotRows([format_cell(column, facts.get(column.name)) for column in SHOTS], [], []))
+    index = dict(build_pages(lambda: shots, run="r0", version="0.1.0"))["index.html"]
+    shown = page.context.new_page()
+    shown.set_viewport_size({"width": width, "height": 900})
+    shown.set_content(index)
+    assert shown.locator(".glance tbody tr").count() == 5
+    for part in shown.locator("table, th, td, a").all():
+        box = part.bounding_box()
+        assert box["x"] >= 0
+        assert box["x"] + box["width"] <= width + 0.5
+    shown.close()
 
 
 def test_the_unmarked_copy_is_one_click_away(page: Any) -> None:

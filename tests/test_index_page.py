@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cli.pages import words
+from cli.pages.glance import ShotRows
 from cli.pages.index import build_pages
 from cli.pages.names import link, shot_files
 from vision.table import CANDIDATES, SHOTS, format_cell
@@ -110,8 +111,16 @@ def _at(name: str) -> int:
     return [column.name for column in SHOTS].index(name)
 
 
+def _shot_of(candidate: list[str]) -> str:
+    return candidate[[column.name for column in CANDIDATES].index("shot")]
+
+
 def pages(shots: list[list[str]], candidates: list[list[str]] | None = None) -> Mapping[str, str]:
-    return build_pages(shots, candidates or [], run=RUN, version=VERSION, files=files_of(*shots))
+    rows = [
+        ShotRows(cells, [c for c in candidates or [] if _shot_of(c) == cells[_at("shot")]], files_of(cells))
+        for cells in shots
+    ]
+    return dict(build_pages(lambda: rows, run=RUN, version=VERSION))
 
 
 def index(shots: list[list[str]], candidates: list[list[str]] | None = None) -> Page:
@@ -316,8 +325,8 @@ class TestPage:
         )
 
     def test_pictures_that_are_not_there_are_not_linked(self) -> None:
-        source = build_pages([shot_cells(candidates=1)], [candidate_cells(1)], run=RUN, version=VERSION, files=[])
-        page = Page(source["index.html"])
+        bare = ShotRows(shot_cells(candidates=1), [candidate_cells(1)], [])
+        page = Page(dict(build_pages(lambda: [bare], run=RUN, version=VERSION))["index.html"])
         assert page.all("img") == []
         assert words.NO_PICTURE in page.text
 
@@ -337,7 +346,7 @@ class TestPage:
     def test_above_that_the_index_links_to_pages_of_fifty(self) -> None:
         shots = [shot_cells(f"{n:03d}.jpg", candidates=1) for n in range(201)]
         made = pages(shots, [candidate_cells(1, f"{n:03d}.jpg") for n in range(201)])
-        assert list(made) == ["index.html", *(f"pages/{n:03d}.html" for n in range(1, 6))]
+        assert list(made) == [*(f"pages/{n:03d}.html" for n in range(1, 6)), "index.html"]
         front = Page(made["index.html"])
         assert front.all("img") == []
         assert front.all("article") == []

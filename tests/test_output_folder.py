@@ -5,6 +5,9 @@ from __future__ import annotations
 import errno
 import json
 import os
+import signal
+import subprocess
+import sys
 import time
 from pathlib import Path
 from typing import Any
@@ -12,10 +15,12 @@ from typing import Any
 import pytest
 
 import cli.batch.output
-from cli.batch.folder import Source
+from cli.batch.sources import Photograph
+from cli.batch.standing import LEDGER
 from cli.exits import StoppedHalfWay
 from faked import OTHER_FACTS, RUN, everything, go, photographs, record, scorer, shot_cells, tables
-from vision.errors import OutputInUse, SpeckwiseError
+from vision.errors import OutputInUse, OutputNotWritable, SpeckwiseError
+from vision.files import Staged
 from vision.table import CANDIDATES, SHOTS, from_csv
 
 
@@ -23,7 +28,7 @@ class TestWhatIsWritten:
     def test_the_folder_of_the_contract(self, three: Path, out: Path) -> None:
         go(out, three)
         visible = {path.name for path in out.iterdir() if path.name[0] != "."}
-        assert visible == {"candidates.csv", "shots.csv", "run.json", "index.html", "pictures"}
+        assert visible == {"candidates.csv", "shots.csv", "run.json", "log.jsonl", "index.html", "pictures"}
         assert len(from_csv(CANDIDATES, tables(out)[0])) == 3
         assert list(shot_cells(out, "error")) == ["a.jpg", "b.jpg", "c.jpg"]
 
@@ -112,16 +117,40 @@ class TestCompleting:
         assert shot_cells(out, "duplicate_of") == {"a.jpg": "", "m.jpg": ""}
         assert [row[4] for row in from_csv(CANDIDATES, tables(out)[0])] == ["a.jpg", "a.jpg"]
 
-    def test_a_line_cut_short_by_a_power_cut_is_passed_over(self, three: Path, out: Path) -> None:
+    def test_a_ledger_that_is_damaged_is_said_and_nothing_is_written_over_it(self, three: Path, out: Path) -> None:
         go(out, three)
         before = everything(out)
-        ledger = out / ".ledger.jsonl"
-        ledger.write_bytes(ledger.read_bytes()[:-40])
+        ledger = out / LEDGER
+        ledger.write_bytes(b"not a ledger" * 999)
+        with pytest.raises(OutputNotWritable, match=r"is damaged: score the photographs into another folder"):
+            go(out, three)
+        assert everything(out) == before
+        assert ledger.read_bytes() == b"not a ledger" * 999
+
+    def test_an_entry_whose_power_was_cut_is_scored_again(self, three: Path, out: Path) -> None:
         go(out, three)
+        before = everything(out)
+        # What a writer leaves that was cut off in the middle: pages changed, and a journal that tells how they were.
+        code = CUT_OFF.format(path=str(out / LEDGER))
+        assert subprocess.run([sys.executable, "-c", code]).returncode == -signal.SIGKILL
+        assert (out / f"{LEDGER}-journal").stat().st_size > 0
         scored: list[str] = []
         go(out, three, score=scorer(scored=scored))
         assert scored == ["b.jpg"]
         assert everything(out) == before
+
+
+# cache_spill has the pages written before the end of the change, as a change too large for memory would.
+CUT_OFF = """
+import os, signal, sqlite3
+db = sqlite3.connect({path!r}, isolation_level=None)
+db.executescript("PRAGMA journal_mode = TRUNCATE; PRAGMA cache_size = 1; PRAGMA cache_spill = 1; BEGIN IMMEDIATE")
+for n in range(300):
+    db.execute("UPDATE shots SET rest = ? WHERE shot = 'a.jpg'", ("x" * 9000 + str(n),))
+    db.execute("INSERT INTO shots SELECT run, shot || ?, sha256, path, size_bytes, changed, error, duplicate_of, files, told, rest"
+               " FROM shots WHERE shot = 'a.jpg'", (str(n),))
+os.kill(os.getpid(), signal.SIGKILL)
+"""
 
 
 class TestAnotherRun:
@@ -232,9 +261,9 @@ class TestAPersonsWords:
         (three / "d.jpg").write_bytes(b"x9999")
         words: list[bytes] = []
 
-        def score(source: Source) -> Any:
+        def score(photograph: Photograph) -> Any:
             words.append(self.fill_in(out))
-            return scorer()(source)
+            return scorer()(photograph)
 
         go(out, three, score=score)
         assert (out / "candidates.csv").read_bytes() == words[-1]
@@ -244,15 +273,15 @@ class TestAPersonsWords:
     ) -> None:
         go(out, three)
         (three / "d.jpg").write_bytes(b"x9999")
-        write = cli.batch.output.write_bytes
+        put = Staged.put
 
-        def cut_off(path: Path, data: bytes) -> None:
-            if path.name == "shots.csv":
+        def cut_off(staged: Staged) -> None:
+            if staged.path.name == "shots.csv":
                 raise SpeckwiseError("cut off")
-            write(path, data)
+            put(staged)
 
         with monkeypatch.context() as patched:
-            patched.setattr(cli.batch.output, "write_bytes", cut_off)
+            patched.setattr(Staged, "put", cut_off)
             with pytest.raises(StoppedHalfWay, match="cut off"):
                 go(out, three)
         go(out, three)

@@ -14,9 +14,10 @@ from typing import Any
 import pytest
 
 import cli.batch.output
-from cli.batch.folder import Source
+from cli.batch.ledger import Entry, Ledger
 from cli.batch.output import WRITER, writing
 from cli.batch.record import RunFacts
+from cli.batch.sources import Photograph
 from cli.exits import StoppedByUser, StoppedHalfWay
 from faked import FACTS, OTHER_FACTS, everything, go, photographs, record, scorer, shot_cells, tables
 from vision.errors import OutputInUse, OutputNotWritable, SpeckwiseError
@@ -78,7 +79,7 @@ class TestNotWritable:
 
         with monkeypatch.context() as patched:
             patched.setattr(cli.batch.output, "write_bytes", full)
-            with pytest.raises(StoppedHalfWay, match=r"The disk is full.* 2 of 3 shots stand"):
+            with pytest.raises(StoppedHalfWay, match=r"The disk is full.* 2 shots of this call stand"):
                 go(out, three)
         assert list(shot_cells(out, "shot")) == ["a.jpg", "b.jpg"]
         assert record(out)["finished"] is False
@@ -86,14 +87,33 @@ class TestNotWritable:
         assert list(shot_cells(out, "shot")) == ["a.jpg", "b.jpg", "c.jpg"]
         assert record(out)["finished"] is True
 
-    def test_a_fault_of_our_own_leaves_what_stands(self, three: Path, out: Path) -> None:
-        def score(source: Source) -> Any:
-            if source.shot == "c.jpg":
+    def test_a_fault_of_our_own_costs_its_shot_alone(self, three: Path, out: Path) -> None:
+        def score(photograph: Photograph) -> Any:
+            if photograph.shot == "a.jpg":
                 raise ZeroDivisionError("oh")
-            return scorer()(source)
+            return scorer()(photograph)
 
-        with pytest.raises(StoppedHalfWay, match=r"fault of its own \(ZeroDivisionError: oh\)"):
-            go(out, three, score=score)
+        tally, _ = go(out, three, score=score)
+        assert tally.failed == 2
+        errors = shot_cells(out, "error")
+        assert list(errors) == ["a.jpg", "b.jpg", "c.jpg"]
+        assert "fault of its own (ZeroDivisionError: oh)" in errors["a.jpg"]
+        assert errors["c.jpg"] == ""
+
+    def test_what_can_not_be_put_down_stops_half_way(
+        self, three: Path, out: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        add = Ledger.add
+
+        def fail(ledger: Ledger, entry: Entry) -> Any:
+            if entry.shot == "c.jpg":
+                raise ZeroDivisionError("oh")
+            return add(ledger, entry)
+
+        with monkeypatch.context() as patched:
+            patched.setattr(Ledger, "add", fail)
+            with pytest.raises(StoppedHalfWay, match=r"fault of its own \(ZeroDivisionError: oh\)"):
+                go(out, three)
         assert list(shot_cells(out, "shot")) == ["a.jpg", "b.jpg"]
 
 
@@ -127,14 +147,11 @@ import signal
 import sys
 signal.signal(signal.SIGINT, signal.default_int_handler)
 from pathlib import Path
-import cli.batch.run
 from cli.entry import guarded
-from cli.batch.folder import find_sources
 from cli.batch.tell import Lines
-from faked import FACTS, no_pages, scorer
-out = Path(sys.argv[1])
-sys.exit(guarded(lambda: cli.batch.run.score_into(
-    out, find_sources([Path(sys.argv[2])], out), scorer(seconds=float(sys.argv[3])), FACTS, Lines(), no_pages) and 0))
+from faked import go, scorer
+sys.exit(guarded(lambda: go(
+    Path(sys.argv[1]), Path(sys.argv[2]), score=scorer(seconds=float(sys.argv[3])), teller=Lines()) and 0))
 """
 
 
@@ -151,14 +168,15 @@ class TestStoppedByThePerson:
         photos = photographs(tmp_path / "in", **{f"s{n}": b"x" * n + b"%d" % n for n in range(6)})
         process = start(out, photos, 0.4)
         assert process.stdout is not None
-        lines = [process.stdout.readline() for _ in range(3)]
+        for _ in range(2):
+            process.stdout.readline()
         process.send_signal(signal.SIGINT)
         _, errors = process.communicate(timeout=30)
         assert process.returncode == 130, errors
         assert "the same call goes on" in errors
         assert "Traceback" not in errors
         done = list(shot_cells(out, "shot"))
-        assert done[: len(lines) - 1] == ["s0.jpg", "s1.jpg"]
+        assert done[:2] == ["s0.jpg", "s1.jpg"]
         assert len(done) < 6
         assert record(out)["finished"] is False
         again = start(out, photos, 0.0)
@@ -169,10 +187,10 @@ class TestStoppedByThePerson:
         assert everything(out) == everything(undisturbed)
 
     def test_as_an_exception_of_its_own(self, three: Path, out: Path) -> None:
-        def score(source: Source) -> Any:
+        def score(photograph: Photograph) -> Any:
             raise KeyboardInterrupt
 
-        with pytest.raises(StoppedByUser, match="0 of 3 shots"):
+        with pytest.raises(StoppedByUser, match="0 shots of this call"):
             go(out, three, score=score)
         assert tables(out)[1].count(b"\r\n") == 1
 
@@ -180,8 +198,7 @@ class TestStoppedByThePerson:
         photos = photographs(tmp_path / "in", a=b"x0", b=b"xx0", c=b"xxx0")
         process = start(out, photos, 0.4)
         assert process.stdout is not None
-        for _ in range(2):
-            process.stdout.readline()
+        process.stdout.readline()
         process.kill()
         process.communicate(timeout=30)
         scored: list[str] = []

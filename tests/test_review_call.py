@@ -15,6 +15,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,7 @@ from scored_folder import RUN, Made, write_folder
 from starlette.testclient import TestClient
 
 import cli.review.call
+from cli.batch.ledger import Ledger
 from cli.batch.standing import LEDGER, RECORD
 from cli.entry import run
 from cli.review.shelf import STORE, read_shelf, store_beside
@@ -93,16 +95,21 @@ class TestWhatIsRefused:
 
     def test_a_run_without_a_shot(self, tmp_path: Path, call: Call) -> None:
         folder = write_folder(tmp_path / "out", [])
-        for _ in range(2):
-            before = everything(folder)
-            assert "without a single shot" in refused(call("review", folder))
-            assert everything(folder) == before
-            (folder / LEDGER).write_bytes(b'{"run": "torn')
+        before = everything(folder)
+        assert "without a single shot" in refused(call("review", folder))
+        assert everything(folder) == before
+
+    def test_a_damaged_ledger(self, folder: Path, call: Call) -> None:
+        (folder / LEDGER).write_bytes(b"no ledger" * 999)
+        before = everything(folder)
+        assert "is damaged: score the photographs into another folder" in refused(call("review", folder))
+        assert everything(folder) == before
 
     def test_a_ledger_with_other_columns(self, folder: Path, call: Call) -> None:
-        line = json.loads((folder / LEDGER).read_text().splitlines()[0])
-        line["row"] = line["row"][:-1]
-        (folder / LEDGER).write_text(json.dumps(line) + "\n")
+        ledger = Ledger(folder / LEDGER, RUN)
+        entry = next(iter(ledger))
+        ledger.add(replace(entry, candidates=[row[:-1] for row in entry.candidates]))
+        ledger.close()
         before = everything(folder)
         assert "was written by version 0.1.0" in refused(call("review", folder))
         assert everything(folder) == before

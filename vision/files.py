@@ -14,7 +14,10 @@ import math
 import os
 import secrets
 import stat
+import time
 import unicodedata
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from enum import Enum
 from pathlib import Path
 from typing import Any
@@ -33,6 +36,7 @@ _RESERVED = {"CON", "PRN", "AUX", "NUL", "CONIN$", "CONOUT$"} | {
     f"{d}{n}" for d in ("COM", "LPT") for n in "0123456789¹²³"
 }
 _DISK_FULL = (errno.ENOSPC, errno.EDQUOT)
+_READER_WAITS_S = (0.05, 0.1, 0.2, 0.4, 0.8)
 _JPEG_MAX_PX = 65500  # libjpeg's own limit
 
 
@@ -77,26 +81,75 @@ def sha256_of(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
+class Staged:
+    """A file that is wholly on the disk, under a passing name. `put` gives it its own; `drop` takes it away."""
+
+    def __init__(self, path: Path, pieces: Iterable[bytes]) -> None:
+        """Raises OutputNotWritable where the place can't be written to, DiskFull where there is no room; nothing is left then."""
+        self.path = path
+        self._passing = path.parent / f".{secrets.token_hex(8)}.part"
+        digest = hashlib.sha256()
+        with _explained(path):
+            # Not tempfile: its files are closed to everyone else, and these are to have the rights of any new file.
+            handle = os.open(self._passing, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
+        try:
+            # Without a buffer: closing one would try once more to write what the disk has refused.
+            with open(handle, "wb", buffering=0) as file:
+                for piece in pieces:  # what making them raises is none of the disk's
+                    digest.update(piece)
+                    with _explained(path):
+                        _write_all(file, piece)
+                with _explained(path):
+                    os.fsync(file.fileno())
+        except BaseException:
+            self.drop()
+            raise
+        self.sha256 = digest.hexdigest()
+
+    def put(self) -> None:
+        """Takes the place of an older file of that name in one step. Raises OutputNotWritable; what stood there then stays."""
+        with _explained(self.path):
+            try:
+                _replace(self._passing, self.path)
+            except BaseException:
+                self.drop()
+                raise
+            _flush_folder(self.path.parent)
+
+    def drop(self) -> None:
+        """It is not wanted."""
+        self._passing.unlink(missing_ok=True)
+
+
 def write_bytes(path: Path, data: bytes) -> None:
     """Writes the file whole or not at all; an older one of that name is replaced.
 
     Raises OutputNotWritable where the place can't be written to, DiskFull where there is no room; what stood there stays.
     """
-    folder = path.parent
-    passing = folder / f".{secrets.token_hex(8)}.part"
-    try:
-        # Not tempfile: its files are closed to everyone else, and these are to have the rights of any new file.
-        handle = os.open(passing, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
+    Staged(path, [data]).put()
+
+
+def _write_all(file: io.FileIO, piece: bytes) -> None:
+    rest = memoryview(piece)
+    while rest:
+        rest = rest[file.write(rest) :]
+
+
+def _replace(passing: Path, path: Path) -> None:
+    """Where a file that somebody is reading can't be replaced (Windows), a reader is given a moment to end."""
+    for wait_s in _READER_WAITS_S if os.name == "nt" else ():
         try:
-            with open(handle, "wb") as file:
-                file.write(data)
-                file.flush()
-                os.fsync(file.fileno())
             os.replace(passing, path)
-        except BaseException:
-            passing.unlink(missing_ok=True)
-            raise
-        _flush_folder(folder)
+            return
+        except PermissionError:
+            time.sleep(wait_s)
+    os.replace(passing, path)
+
+
+@contextmanager
+def _explained(path: Path) -> Iterator[None]:
+    try:
+        yield
     except (OSError, ValueError) as error:
         if isinstance(error, OSError) and error.errno in _DISK_FULL:
             raise DiskFull(f"The disk is full: {path.name} could not be written.") from error

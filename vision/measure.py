@@ -13,7 +13,7 @@ from functools import lru_cache
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import norm
+from scipy.special import ndtr
 
 from vision.colour import ciede2000, lab_of_density, luminance_density
 from vision.contour import Form, trace
@@ -219,7 +219,7 @@ def _bars() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Widths at half contrast as seen, and the bars' own, both in standard deviations of the blur."""
     true = np.linspace(1.2, 6.0, 49)
     x = np.linspace(0, 6, 1201)
-    profile = norm.cdf(x[None, :] + true[:, None] / 2) - norm.cdf(x[None, :] - true[:, None] / 2)
+    profile = ndtr(x[None, :] + true[:, None] / 2) - ndtr(x[None, :] - true[:, None] / 2)
     half = (profile > 0.5 * profile[:, :1]).sum(axis=1)
     return 2 * x[half], true
 

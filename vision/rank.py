@@ -12,7 +12,6 @@ import hashlib
 import json
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib import resources
 from typing import Any
 
 import numpy as np
@@ -23,6 +22,7 @@ from vision.features import FEATURES
 from vision.glance import GLANCES
 from vision.names import SOMETHING_ELSE
 from vision.net import Net, net_of
+from vision.rankers import shipped_bytes
 from vision.score_scale import ScoreScale
 from vision.trees import Trees, trees_of
 
@@ -121,4 +121,4 @@ def parse_ranker(data: bytes) -> Ranker:
 @lru_cache(maxsize=1)
 def shipped_ranker() -> Ranker:
     """The ranker that comes with the program."""
-    return parse_ranker(resources.files("vision.rankers").joinpath("drawn.json").read_bytes())
+    return parse_ranker(shipped_bytes())

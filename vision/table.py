@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -22,6 +22,7 @@ Cell = str | int | float | None
 PERSON_COLUMNS = ("answer", "kind", "body", "basis", "reviewer", "note")
 """Empty when the tool writes them; a person's words, never rewritten."""
 
+_PIECE_CHARACTERS = 1 << 20
 # What a spreadsheet may run as a formula, and the apostrophe itself, so that taking one away always gives the text back.
 _ESCAPED_STARTS = ("=", "+", "-", "@", "\t", "\r", "'")
 
@@ -329,13 +330,25 @@ def shot_row(facts: ShotFacts) -> list[str]:
     return [format_cell(column, column.get(facts)) for column in SHOTS]
 
 
-def to_csv(columns: Sequence[Column], rows: Iterable[Sequence[str]]) -> bytes:
-    """Rows of cells as the bytes of a table file."""
+def csv_pieces(columns: Sequence[Column], rows: Iterable[Sequence[str]]) -> Iterator[bytes]:
+    """Rows of cells as the bytes of a table file, in pieces of some 1 MiB that are joined as they come."""
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow([column.name for column in columns])
-    writer.writerows(rows)
-    return b"\xef\xbb\xbf" + out.getvalue().encode("utf-8")
+    before = b"\xef\xbb\xbf"
+    for row in rows:
+        writer.writerow(row)
+        if out.tell() >= _PIECE_CHARACTERS:
+            yield before + out.getvalue().encode("utf-8")
+            before = b""
+            out.seek(0)
+            out.truncate()
+    yield before + out.getvalue().encode("utf-8")
+
+
+def to_csv(columns: Sequence[Column], rows: Iterable[Sequence[str]]) -> bytes:
+    """Rows of cells as the bytes of a table file."""
+    return b"".join(csv_pieces(columns, rows))
 
 
 def from_csv(columns: Sequence[Column], data: bytes) -> list[list[str]]:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import os
 import shutil
 import socket
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
@@ -20,7 +19,10 @@ from cli.batch.standing import (
     EARLIER,
     INDEX,
     LEDGER,
+    LOG,
+    NOW,
     PAGES,
+    PARQUET,
     PICTURES,
     RECORD,
     TABLES,
@@ -30,8 +32,9 @@ from cli.batch.standing import (
     look,
     refuse_unless_ours,
 )
+from cli.pages.names import in_shard, shard_at
 from vision.errors import OutputInUse, OutputNotWritable, SpeckwiseError
-from vision.files import write_bytes, write_json
+from vision.files import Staged, write_bytes, write_json
 
 LOCK = ".writing.lock"
 WRITER = ".writing.json"
@@ -47,14 +50,16 @@ class OutputFolder:
         self.notices: list[str] = []
         """Sentences for the person about files that were left as they stand."""
         self._tables: dict[str, dict[str, str]] = dict(standing.record.get("tables", {}))
-        self._facts = facts
+        self.facts = facts
+        self.was_finished = bool(standing.record.get("finished"))
+        """Whether the call before this one came to its end."""
         self._this_call: dict[str, Any] = {}
         self.ledger = Ledger(self.path / LEDGER, self.run)
 
     def write_record(self, **this_call: Any) -> None:
         """run.json: the run's facts, the tables, and what is told of this call."""
         self._this_call |= this_call
-        write_json(self.path / RECORD, self._facts.as_record() | self._this_call | {"tables": self._tables})
+        write_json(self.path / RECORD, self.facts.as_record() | self._this_call | {"tables": self._tables})
 
     def write_files(self, files: Mapping[str, bytes]) -> None:
         """Pictures and pages, by their place relative to the folder."""
@@ -63,17 +68,45 @@ class OutputFolder:
             path.parent.mkdir(parents=True, exist_ok=True)
             write_bytes(path, data)
 
-    def write_tables(self, tables: Mapping[str, bytes]) -> None:
-        """Tables by their stem, each beside whatever a person has made of it.
+    def put_pictures(self, files: Mapping[str, bytes]) -> dict[str, bytes]:
+        """Writes what was made of one shot, and gives it by the places it has got, relative to the folder.
 
-        The record is written first, with the digests before and after: whenever the work may be cut off, a table that is
-        ours is known as ours, and one that is not is a person's.
+        Past 10,000 shots they stand in folders of their own: no disk and no person likes more in one.
+        """
+        shard = shard_at(len(self.ledger))
+        placed = {in_shard(name, shard): data for name, data in files.items()}
+        self.write_files(placed)
+        return placed
+
+    def tables_stand(self) -> bool:
+        """Whether all that a run leaves behind stands as the record tells of it."""
+        standing = Standing(self.path, {"tables": self._tables})
+        return (self.path / INDEX).is_file() and all(
+            is_ours(standing, stem, self._tables.get(stem, {}).get("file", "")) for stem in TABLES
+        )
+
+    def write_tables(self, tables: Mapping[str, Iterable[bytes]]) -> None:
+        """Tables by their stem, in pieces, each beside whatever a person has made of it.
+
+        The record is written before they take their places, with the digests before and after: whenever the work may be cut
+        off, a table that is ours is known as ours, and one that is not is a person's.
         """
         standing = Standing(self.path, {"tables": self._tables})
         places = {stem: self._place(standing, stem) for stem in tables}
-        for stem, data in tables.items():
-            path = self.path / places[stem]
-            told = {"file": path.name, "sha256": hashlib.sha256(data).hexdigest()}
+        staged: dict[str, Staged] = {}
+        try:
+            for stem, pieces in tables.items():
+                staged[stem] = Staged(self.path / places[stem], pieces)
+            self._put_tables(staged)
+        except BaseException:
+            for each in staged.values():
+                each.drop()
+            raise
+
+    def _put_tables(self, staged: Mapping[str, Staged]) -> None:
+        for stem, each in staged.items():
+            path = each.path
+            told = {"file": path.name, "sha256": each.sha256}
             if path.exists():
                 told["sha256_before"] = digest_of(path)
             self._tables[stem] = told
@@ -83,8 +116,8 @@ class OutputFolder:
                     f"the new table is {path.name} beside it."
                 )
         self.write_record()
-        for stem, data in tables.items():
-            write_bytes(self.path / places[stem], data)
+        for stem, each in staged.items():
+            each.put()
             self._tables[stem].pop("sha256_before", None)
 
     def table_names(self) -> dict[str, str]:
@@ -115,7 +148,11 @@ def writing(folder: Path, facts: RunFacts, force: bool = False) -> Iterator[Outp
             standing = Standing(folder)
         elif (folder / EARLIER / _MOVING).exists():
             _end_move(folder)
-        yield OutputFolder(standing, facts)
+        output = OutputFolder(standing, facts)
+        try:
+            yield output
+        finally:
+            output.ledger.close()
 
 
 @contextmanager
@@ -171,6 +208,9 @@ def _move_to_earlier(standing: Standing) -> None:
     run.json goes last, so that a move that was cut off is known as one and goes on. What a person wrote is copied and stays.
     """
     folder = standing.folder
+    if (folder / LEDGER).exists():
+        # What a writer that was killed left half done is settled by opening it, while its journal still lies beside it.
+        Ledger(folder / LEDGER, standing.run).close()
     moving = folder / EARLIER / _MOVING
     moving.mkdir(parents=True, exist_ok=True)
     for stem in TABLES:
@@ -179,7 +219,7 @@ def _move_to_earlier(standing: Standing) -> None:
                 os.replace(path, moving / path.name)
             else:
                 shutil.copy2(path, moving / path.name)
-    for name in (PICTURES, PAGES, INDEX, LEDGER, RECORD):
+    for name in (PICTURES, PAGES, INDEX, NOW, *PARQUET, LOG, LEDGER, RECORD):
         if (folder / name).exists():
             os.replace(folder / name, moving / name)
     _end_move(folder)

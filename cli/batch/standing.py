@@ -13,15 +13,18 @@ from vision.errors import OutputInUse, OutputNotWritable
 
 APP = "speckwise"
 RECORD = "run.json"
-LEDGER = ".ledger.jsonl"
+LEDGER = ".ledger.sqlite"
+LOG = "log.jsonl"
+NOW = "now.html"
 INDEX = "index.html"
 PICTURES = "pictures"
 PAGES = "pages"
 EARLIER = "earlier"
+PARQUET = ("candidates.parquet", "shots.parquet")
 TABLES = ("candidates", "shots")
 """The two tables by the stem of their file names."""
 
-_OURS = (RECORD, "shots.csv", INDEX, PICTURES, PAGES, LEDGER)
+_OURS = (RECORD, "shots.csv", INDEX, PICTURES, PAGES, LEDGER, LOG, NOW, *PARQUET)
 # candidates.csv is not among them: without a record beside it, it is taken for a person's words, and left alone.
 
 

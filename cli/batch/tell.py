@@ -3,138 +3,26 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass, field
+import time
 from typing import TYPE_CHECKING, Protocol
 
-from cli.words import count, printable
-from vision.words import NONE_FLAGGED, WHO_DECIDES
+from cli.batch.told import ShotTold
+from cli.words import count
 
 if TYPE_CHECKING:
     from rich.progress import Progress
 
-
-@dataclass(frozen=True)
-class ShotTold:
-    """What is worth saying of one shot when it is done."""
-
-    shot: str
-    flags: int
-    usable: bool = True
-    reasons: str = ""
-    error: str = ""
-    duplicate_of: str = ""
-    blank: bool = False
-    """A shot of the wiped tray: what is on it is counted apart."""
-    left_out: int = 0
-    """How many more the limit on flags left out."""
-
-    @property
-    def line(self) -> str:
-        """One line for it."""
-        shot = printable(self.shot)
-        if self.error:
-            return f"{shot}: {self.error}"
-        if self.duplicate_of:
-            return f"{shot}: the same picture as {printable(self.duplicate_of)}, not scored again"
-        more = f", {self.left_out} more left out by --max-flags" if self.left_out else ""
-        return f"{shot}: {self.flags} flagged{more}" + ("" if self.usable else f"; take again: {self.reasons}")
-
-
-@dataclass
-class Tally:
-    """The shots of a call, counted as they are done."""
-
-    told: list[ShotTold] = field(default_factory=list)
-    kept: int = 0
-    """How many of them stood already."""
-
-    @property
-    def flags(self) -> int:
-        return sum(shot.flags for shot in self.told if not shot.blank)
-
-    @property
-    def flags_on_blanks(self) -> int:
-        return sum(shot.flags for shot in self.told if shot.blank)
-
-    @property
-    def failed(self) -> list[ShotTold]:
-        return [shot for shot in self.told if shot.error]
-
-    @property
-    def take_again(self) -> list[ShotTold]:
-        return [shot for shot in self.told if not shot.usable]
-
-    @property
-    def scored(self) -> int:
-        """Shots that gave a result, now or in an earlier call."""
-        return sum(not shot.error and not shot.duplicate_of for shot in self.told)
-
-    @property
-    def for_ten(self) -> float | None:
-        """Flags on ten shots of produce or of what came off it, on average: on a sample."""
-        shots = sum(not shot.error and not shot.duplicate_of and not shot.blank for shot in self.told)
-        return 10 * self.flags / shots if shots else None
-
-    @property
-    def left_out(self) -> list[ShotTold]:
-        return [shot for shot in self.told if shot.left_out]
-
-    @property
-    def duplicates(self) -> int:
-        return sum(bool(shot.duplicate_of) for shot in self.told)
-
-    def counts(self) -> dict[str, int]:
-        """The numbers, for the run record."""
-        return {
-            "shots": len(self.told),
-            "scored": self.scored,
-            "kept": self.kept,
-            "flagged": self.flags,
-            "flagged_on_blanks": self.flags_on_blanks,
-            "failed": len(self.failed),
-            "duplicates": self.duplicates,
-            "take_again": len(self.take_again),
-            "left_out": sum(shot.left_out for shot in self.told),
-        }
-
-    def closing_lines(self) -> list[str]:
-        """What stands at the end of every call."""
-        flagged = sum(shot.flags > 0 for shot in self.told if not shot.blank)
-        lines = [f"{count(self.scored, 'shot')} scored, {count(self.flags, 'speck')} flagged on {flagged} of them."]
-        if not self.flags:
-            lines[0] = f"{count(self.scored, 'shot')} scored. {NONE_FLAGGED}"
-        elif self.for_ten is not None:
-            lines.append(f"On average {count(round(self.for_ten), 'flag')} for a sample of ten shots.")
-        if self.left_out:
-            more = sum(shot.left_out for shot in self.left_out)
-            lines.append(
-                f"Left out by --max-flags: {more} more, on {_names(self.left_out)}. No table and no picture shows these."
-            )
-        if self.flags_on_blanks:
-            lines.append(
-                f"Apart from these: {count(self.flags_on_blanks, 'speck')} on blank shots, before any produce."
-            )
-        if self.kept:
-            lines.append(f"{self.kept} of the {count(len(self.told), 'file')} stood here from an earlier call.")
-        if self.duplicates:
-            lines.append(f"{count(self.duplicates, 'file')} not scored again: the same bytes as another.")
-        if self.failed:
-            lines.append(f"{count(len(self.failed), 'shot')} could not be scored: {_names(self.failed)}.")
-        if self.take_again:
-            lines.append(f"{count(len(self.take_again), 'shot')} should be taken again: {_names(self.take_again)}.")
-        return [*lines, WHO_DECIDES]
-
-
-def _names(shots: list[ShotTold], at_most: int = 10) -> str:
-    names = [printable(shot.shot) for shot in shots[:at_most]]
-    return ", ".join(names) + (f" and {len(shots) - at_most} more (see shots.csv)" if len(shots) > at_most else "")
+_LINE_EVERY_S = 30.0
 
 
 class Teller(Protocol):
     """Who is told of the work. Everything is said through it, so that a bar and lines never write over each other."""
 
-    def begin(self, total: int) -> None:
-        """So many shots are to be scored."""
+    def total(self, shots: int) -> None:
+        """So many shots are there in all; said once they have been counted, perhaps from another thread."""
+
+    def kept(self) -> None:
+        """One of them stood already."""
 
     def shot(self, shot: ShotTold) -> None:
         """One of them is done."""
@@ -143,10 +31,47 @@ class Teller(Protocol):
         """No more will be."""
 
 
+class Pace:
+    """How far the work is and how fast it goes."""
+
+    def __init__(self) -> None:
+        self.total: int | None = None
+        self.kept = self.done = self.flags = self.failed = 0
+        self._begun = time.monotonic()
+
+    def shot(self, shot: ShotTold) -> None:
+        """One more is done."""
+        self.done += 1
+        self.flags += shot.flags
+        self.failed += bool(shot.error)
+
+    @property
+    def words(self) -> str:
+        """Flags, failures, shots a second, and the time left where the total is known."""
+        a_second = self.done / max(time.monotonic() - self._begun, 1e-3)
+        said = f"{self.flags} flagged, {self.failed} failed"
+        if not self.done:
+            return said
+        said += f", {a_second:.1f} shots a second" if a_second >= 0.95 else f", {1 / a_second:.1f} s a shot"
+        if self.total is None:
+            return said
+        return f"{said}, {_time((self.total - self.kept - self.done) / a_second)} left"
+
+
+def _time(seconds: float) -> str:
+    minutes = round(max(seconds, 0) / 60)
+    if minutes < 1:
+        return "less than a minute"
+    return f"about {minutes} min" if minutes < 120 else f"about {minutes / 60:.0f} h"
+
+
 class Quiet:
     """Says only what went wrong."""
 
-    def begin(self, total: int) -> None:
+    def total(self, shots: int) -> None:
+        """Says nothing."""
+
+    def kept(self) -> None:
         """Says nothing."""
 
     def shot(self, shot: ShotTold) -> None:
@@ -159,57 +84,77 @@ class Quiet:
 
 
 class Lines:
-    """One plain line a shot."""
+    """One plain line a shot, and now and then how far it is."""
 
-    def begin(self, total: int) -> None:
+    def __init__(self) -> None:
+        self._pace = Pace()
+        self._said = time.monotonic()
+
+    def total(self, shots: int) -> None:
         """Says how many there are."""
-        if total:
-            print(f"{count(total, 'shot')} to score.", flush=True)
+        self._pace.total = shots
+        print(f"{count(shots, 'photograph')} found.", flush=True)
+
+    def kept(self) -> None:
+        """Counts it."""
+        self._pace.kept += 1
 
     def shot(self, shot: ShotTold) -> None:
         """Says what it gave."""
+        self._pace.shot(shot)
         print(shot.line, file=sys.stderr if shot.error else sys.stdout, flush=True)
+        if time.monotonic() - self._said > _LINE_EVERY_S:
+            self._said = time.monotonic()
+            of = "" if self._pace.total is None else f" of {self._pace.total}"
+            print(f"{self._pace.kept + self._pace.done}{of} shots: {self._pace.words}.", flush=True)
 
     def end(self) -> None:
         """Says nothing."""
 
 
 class Bar:
-    """A progress bar with shots done, flags, failures and the time left; lines above it for what a person should see."""
+    """A progress bar with how far it is; lines above it for what a person should see."""
 
     def __init__(self) -> None:
-        self._flags = self._failed = 0
+        self._pace = Pace()
         self._progress: Progress | None = None
 
-    def begin(self, total: int) -> None:
-        """Draws the bar."""
-        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+    def total(self, shots: int) -> None:
+        """The bar has an end from now on."""
+        self._pace.total = shots  # drawn with the next shot: another thread may be drawing
 
-        self._progress = Progress(
-            TextColumn("Scoring"),
-            BarColumn(),
-            MofNCompleteColumn(),
-            TextColumn("{task.fields[flags]} flagged, {task.fields[failed]} failed,"),
-            TimeRemainingColumn(),
-            TextColumn("left"),
-        )
-        self._progress.add_task("", total=total, flags=0, failed=0)
-        self._progress.start()
+    def kept(self) -> None:
+        """Moves the bar on."""
+        self._pace.kept += 1
+        self._draw()
 
     def shot(self, shot: ShotTold) -> None:
         """Moves the bar on."""
-        if self._progress is None:
-            return
-        self._flags += shot.flags
-        self._failed += bool(shot.error)
-        if shot.error or not shot.usable:
+        self._pace.shot(shot)
+        self._draw()
+        if self._progress is not None and (shot.error or not shot.usable):
             self._progress.console.print(shot.line, markup=False, highlight=False)
-        self._progress.update(self._progress.task_ids[0], advance=1, flags=self._flags, failed=self._failed)
 
     def end(self) -> None:
         """Takes the bar down."""
         if self._progress is not None:
             self._progress.stop()
+
+    def _draw(self) -> None:
+        if self._progress is None:
+            from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+            self._progress = Progress(
+                TextColumn("Scoring"), BarColumn(), MofNCompleteColumn(), TextColumn("{task.fields[words]}")
+            )
+            self._progress.add_task("", total=None, words="")
+            self._progress.start()
+        self._progress.update(
+            self._progress.task_ids[0],
+            total=self._pace.total,
+            completed=self._pace.kept + self._pace.done,
+            words=self._pace.words,
+        )
 
 
 def teller(quiet: bool) -> Teller:

@@ -1,14 +1,16 @@
 """Table rows -> the results pages, as HTML text. Computes nothing: every number on a page is a cell of a table.
 
 Pages are made from rows, never from an Inspection, so that a folder which is completed later shows the same as one that was
-scored at once, and a page never differs from its table by a digit.
+scored at once, and a page never differs from its table by a digit. Rows come shot by shot and are let go again, so that the memory
+this takes does not grow with their number.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from importlib import resources
+from itertools import islice
 from typing import Any
 
 import jinja2
@@ -16,15 +18,16 @@ from markupsafe import Markup
 
 from cli.batch.belonging import BLANK
 from cli.pages import words
-from cli.pages.names import ShotFiles, link, shot_files
+from cli.pages.glance import SHOTS_A_PAGE, Glance, ShotRows, look_over
+from cli.pages.names import ShotFiles, from_page_to, link, shot_files_among, up_from
 from vision.sheet import Box, Place, Sheet, lay_out, small_size
 from vision.table import CANDIDATES, SHOTS, Column, unescape
 
 SHOTS_ON_INDEX = 200
-SHOTS_A_PAGE = 50
 WINDOW_SHOWN_MM = 42
 """Width of the smallest crop window on the screen, in CSS mm: 6 mm of the tray, seven times as large."""
 _BAR_MM = 2
+_INDEX = "index.html"
 
 Row = Mapping[str, str]
 
@@ -49,7 +52,6 @@ class ShotView:
     place: int
     row: Row
     files: ShotFiles
-    there: frozenset[str]
     count: int
     crops: tuple[CropView, ...]
     sheet: Sheet
@@ -59,21 +61,12 @@ class ShotView:
         return f"shot-{self.place}"
 
     @property
-    def page(self) -> int:
-        return (self.place - 1) // SHOTS_A_PAGE + 1
-
-    @property
     def small_size(self) -> tuple[int, int]:
         return small_size(int(self.row["width_px"]), int(self.row["height_px"]))
 
     @property
     def blank(self) -> bool:
         return self.row["view"] == BLANK
-
-    @property
-    def first_sentence(self) -> str:
-        """What to change first, of a shot that should be taken again."""
-        return self.row["reasons"].split(". ")[0].removesuffix(".") + "."
 
     @property
     def take_again(self) -> bool:
@@ -97,46 +90,31 @@ def _crop(row: Row, place: Place) -> CropView:
     )
 
 
-def _shot(place: int, row: Row, candidates: Sequence[Row], files: Collection[str]) -> ShotView:
+def _view(place: int, shot: ShotRows) -> ShotView:
+    row = _named(SHOTS, shot.row)
+    # What a person added at the desk has no crop: the sheet was cut before.
+    candidates = [c for c in (_named(CANDIDATES, cells) for cells in shot.candidates) if c["found_by"] == "tool"]
     boxes = [
         Box(*(int(c[name]) for name in ("candidate", "left_px", "top_px", "wide_px", "high_px"))) for c in candidates
     ]
     sheet = lay_out(boxes, float(row["px_per_mm"]) if row["px_per_mm"] else None)
     by_number = {int(c["candidate"]): c for c in candidates}
-    paths = shot_files(row["shot"], row["shot_sha256"])
     return ShotView(
         place=place,
         row=row,
-        files=paths,
-        there=frozenset({paths.annotated, paths.unmarked, paths.small, paths.crops}.intersection(files)),
+        files=shot_files_among(shot.files),
         count=int(row["candidates"] or 0),
         crops=tuple(_crop(by_number[p.box.number], p) for p in sheet.places),
         sheet=sheet,
     )
 
 
-def _views(
-    shots: Sequence[Sequence[str]], candidates: Sequence[Sequence[str]], files: Collection[str]
-) -> list[ShotView]:
-    of_shot: dict[tuple[str, str], list[Row]] = {}
-    for cells in candidates:
-        row = _named(CANDIDATES, cells)
-        # What a person added at the desk has no crop: the sheet was cut before.
-        if row["found_by"] == "tool":
-            of_shot.setdefault((row["shot"], row["shot_sha256"]), []).append(row)
-    rows = [_named(SHOTS, cells) for cells in shots]
-    known = frozenset(files)
-    return [
-        _shot(k, row, of_shot.get((row["shot"], row["shot_sha256"]), []), known) for k, row in enumerate(rows, start=1)
-    ]
-
-
-def _totals(views: Sequence[ShotView]) -> list[str]:
-    flagged = sum(view.count for view in views if not view.blank)
-    on_blanks = sum(view.count for view in views if view.blank)
-    again = sum(view.take_again for view in views)
-    not_read = sum(bool(view.row["error"]) for view in views)
-    totals = [words.ONE_SHOT if len(views) == 1 else words.SHOTS.format(n=len(views))]
+def _totals(glance: Glance) -> list[str]:
+    flagged = sum(page.flagged for page in glance.pages)
+    on_blanks = sum(page.on_blanks for page in glance.pages)
+    again = sum(page.again for page in glance.pages)
+    not_read = sum(page.not_read for page in glance.pages)
+    totals = [words.ONE_SHOT if glance.shots == 1 else words.SHOTS.format(n=glance.shots)]
     totals.append(words.FLAGGED_IN_ALL.format(n=flagged) if flagged else words.NONE_IN_ALL)
     totals += [words.ON_BLANKS_IN_ALL.format(n=on_blanks)] if on_blanks else []
     totals += [words.AGAIN_IN_ALL.format(n=again)] if again else []
@@ -158,38 +136,42 @@ def _environment() -> jinja2.Environment:
     return environment
 
 
-def build_pages(
-    shots: Sequence[Sequence[str]],
-    candidates: Sequence[Sequence[str]],
-    *,
-    run: str,
-    version: str,
-    files: Collection[str],
-) -> dict[str, str]:
-    """The pages of a run: path relative to the results folder -> HTML text; the caller writes them.
+def build_pages(shots: Callable[[], Iterable[ShotRows]], *, run: str, version: str) -> Iterator[tuple[str, str]]:
+    """The pages of a run one by one: path relative to the results folder, HTML text; the caller writes them.
 
-    `shots` and `candidates` are rows of cells in the order of table.SHOTS and table.CANDIDATES, as `shot_row` and
-    `candidate_rows` make them or `from_csv` reads them. `files` are the pictures that stand in the folder (paths as `shot_files`
-    gives them); others are not linked. Up to 200 shots all stand on index.html; above that it lists them and links to pages of 50.
+    `shots()` gives all shots in the order of the tables, the same each time: it is called twice. Up to 200 shots all stand on
+    index.html; above that it lists them and links to pages of 50, and above 5,000 it lists the pages. It comes last, so that it
+    never links to a page that was not written yet.
     """
-    views = _views(shots, candidates, files)
+    glance = look_over(shots())
     environment = _environment()
-    many = len(views) > SHOTS_ON_INDEX
-    common: dict[str, Any] = {
-        "run": run,
-        "version": version,
-        "all": views,
-        "many": many,
-        "totals": _totals(views),
-    }
-    index = environment.get_template("index.html.j2")
-    pages = {"index.html": index.render(common, up="./", shown=() if many else views)}
+    many = glance.shots > SHOTS_ON_INDEX
+    common: dict[str, Any] = {"run": run, "version": version, "glance": glance, "many": many}
+    views = (_view(place, rows) for place, rows in enumerate(shots(), start=1))
     if many:
-        template = environment.get_template("shots.html.j2")
-        last = views[-1].page
-        for number in range(1, last + 1):
-            shown = [v for v in views if v.page == number]
-            pages[f"pages/{number:03d}.html"] = template.render(
-                common, up="../", shown=shown, number=number, last_number=last
-            )
-    return pages
+        yield from _inner_pages(environment, common, glance, views)
+    index = environment.get_template("index.html.j2")
+    yield (
+        _INDEX,
+        index.render(
+            common, up=up_from(_INDEX), totals=_totals(glance), a_page=SHOTS_A_PAGE, shown=() if many else views
+        ),
+    )
+
+
+def _inner_pages(
+    environment: jinja2.Environment, common: Mapping[str, Any], glance: Glance, views: Iterator[ShotView]
+) -> Iterator[tuple[str, str]]:
+    template = environment.get_template("shots.html.j2")
+    files = ["", *(page.file for page in glance.pages), ""]
+    for page in glance.pages:
+        before, after = files[page.number - 1], files[page.number + 1]
+        text = template.render(
+            common,
+            up=up_from(page.file),
+            page=page,
+            earlier=before and from_page_to(page.file, before),
+            later=after and from_page_to(page.file, after),
+            shown=islice(views, SHOTS_A_PAGE),
+        )
+        yield page.file, text

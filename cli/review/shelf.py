@@ -11,7 +11,7 @@ from pathlib import Path
 
 from cli.batch.ledger import Entry, Ledger
 from cli.batch.standing import EARLIER, LEDGER, Standing, look
-from cli.pages.names import shot_files
+from cli.pages.names import shot_files_among
 from cli.review.answers import SpeckId
 from vision.errors import CallError
 from vision.table import CANDIDATES, SHOTS, Column, unescape
@@ -101,7 +101,9 @@ def read_shelf(folder: Path) -> Shelf:
     standing = look(folder) if folder.is_dir() else Standing(folder)
     if not standing.run:
         raise CallError(f"{folder} is no folder that `speckwise score` has written.")
-    entries = list(Ledger(folder / LEDGER, standing.run))
+    ledger = Ledger(folder / LEDGER, standing.run)
+    entries = list(ledger)
+    ledger.close()
     if not entries:
         raise CallError(f"{folder} holds a run without a single shot: score it first.")
     twins = {entry.shot: entry.duplicate_of for entry in entries if entry.duplicate_of}
@@ -142,5 +144,5 @@ def _shot(entry: Entry) -> DeskShot:
     cells = named(SHOTS, entry.row)
     rows = [named(CANDIDATES, row) for row in entry.candidates]
     flags = [Flag(SpeckId(entry.sha256, entry.run, int(row["candidate"])), row) for row in rows]
-    picture = shot_files(entry.shot, entry.sha256).unmarked
+    picture = shot_files_among(entry.files).unmarked
     return DeskShot(cells, picture, entry.digests.get(picture, ""), picture_order(flags, int(cells["height_px"])))

@@ -1,0 +1,1 @@
+"""The places behind addresses: object stores, web servers, archives."""

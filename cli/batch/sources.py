@@ -1,0 +1,77 @@
+"""What is scored: a place that holds a photograph's bytes, what its shot is called, and the bytes once they are read."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+from vision.files import read_bytes
+
+
+@dataclass(frozen=True)
+class FileFacts:
+    """What is known of a file without reading it; as long as none of it differs, its bytes are taken for the same."""
+
+    size_bytes: int
+    """-1 where the place does not say."""
+    changed: str
+    """When it was last written (nanoseconds), or what the place gives in its stead; '' where it says nothing."""
+
+    @property
+    def tells(self) -> bool:
+        """Whether a later look at these facts can show that the bytes are the same."""
+        return bool(self.changed) and self.size_bytes >= 0
+
+
+class Place(Protocol):
+    """Where the bytes of a photograph are: on this machine's disks, or at an address."""
+
+    @property
+    def name(self) -> str:
+        """The whole path or address, as the ledger keeps it; without secrets."""
+
+    def facts(self) -> FileFacts:
+        """Raises OSError where the file is away."""
+
+    def read(self) -> bytes:
+        """The whole file. Raises UnreadableShot with a sentence."""
+
+
+@dataclass(frozen=True)
+class LocalFile:
+    """A file of this machine, or of a disk that is mounted on it."""
+
+    path: Path
+
+    @property
+    def name(self) -> str:
+        return os.path.abspath(self.path)
+
+    def facts(self) -> FileFacts:
+        """Raises OSError."""
+        about = self.path.stat()
+        return FileFacts(about.st_size, str(about.st_mtime_ns))
+
+    def read(self) -> bytes:
+        """Raises UnreadableShot."""
+        return read_bytes(self.path)
+
+
+@dataclass(frozen=True)
+class Source:
+    """One photograph to score, and what its shot is called."""
+
+    place: Place
+    shot: str
+    """Path relative to the PATH that brought it, with `/`, NFC; after that PATH's number and a colon when several were given."""
+
+
+@dataclass(frozen=True)
+class Photograph:
+    """A photograph on its way to be scored. All that a worker needs of it: it opens no file and no address."""
+
+    shot: str
+    sha256: str
+    data: bytes
