@@ -6,6 +6,7 @@ import hashlib
 import math
 import os
 import pickle
+import sys
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from functools import partial
@@ -136,16 +137,22 @@ class Prepared:
     """The ranker's file."""
     profile: Profile | None
     guide: Guide | None
+    own_guides: Mapping[str, Guide]
+    """The user's own, for a slip whose code names one."""
 
 
 def prepare(options: ScoreOptions) -> tuple[RunFacts, MakeScore]:
     """The run that `options` make, and what makes its scoring ready. Raises ProfileError, GuideError and RankerError."""
     from cli.batch.record import RunFacts
-    from vision.guides import load_guide
+    from cli.guides import OwnGuides, find_guide, own_guides
     from vision.types import Cut
 
     profile, profile_sha256 = _read_profile(options.panel)
-    guide = load_guide(options.produce) if options.produce else None
+    guide = find_guide(options.produce) if options.produce else None
+    # Where a guide is named, what a slip's code calls is never asked.
+    own = OwnGuides() if guide else own_guides()
+    for trouble in own.troubles.values():
+        print(f"speckwise: {trouble}", file=sys.stderr)
     ranker = _read_ranker(options.ranker) if options.ranker else shipped_bytes()
     cut = Cut() if options.min_score is None else Cut(min_score=options.min_score)
     cut = replace(cut, max_flags=options.max_flags)
@@ -160,10 +167,11 @@ def prepare(options: ScoreOptions) -> tuple[RunFacts, MakeScore]:
             "max_flags": cut.max_flags,
         },
         profile_sha256=profile_sha256,
-        guide_sha256=guide.digest if guide else None,
+        guide_sha256=guide.digest if guide else own.digest,
         ranker_sha256=hashlib.sha256(ranker).hexdigest(),
     )
-    return facts, partial(make_score, pickle.dumps(Prepared(facts.run, options, cut, ranker, profile, guide)))
+    prepared = Prepared(facts.run, options, cut, ranker, profile, guide, own.guides)
+    return facts, partial(make_score, pickle.dumps(prepared))
 
 
 def make_score(prepared: bytes) -> Score:
@@ -182,7 +190,9 @@ def make_score(prepared: bytes) -> Score:
         ground=Ground(options.ground) if options.ground else None,
         lit_from=LitFrom(options.lit) if options.lit else None,
     )
-    return scorer(Settings(what.run, parse_ranker(what.ranker), what.cut, told, what.profile, what.guide))
+    return scorer(
+        Settings(what.run, parse_ranker(what.ranker), what.cut, told, what.profile, what.guide, what.own_guides)
+    )
 
 
 def _read_profile(path: Path | None) -> tuple[Profile | None, str | None]:

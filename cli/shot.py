@@ -22,7 +22,7 @@ from vision.crops import crop_sheet
 from vision.decode import decode_shot
 from vision.errors import ProfileError, ShotError
 from vision.files import encode_jpeg
-from vision.guides import Guide, guide_names, load_guide
+from vision.guides import Guide, guide_called
 from vision.pipeline import inspect
 from vision.rank import Ranker
 from vision.table import Belonging, ShotFacts, candidate_rows, shot_row
@@ -42,6 +42,8 @@ class Settings:
     told: Told = field(default_factory=Told)
     profile: Profile | None = None
     guide: Guide | None = None
+    own_guides: Mapping[str, Guide] = field(default_factory=dict)
+    """The user's own, for a slip whose code names one."""
 
 
 @dataclass(frozen=True)
@@ -72,7 +74,7 @@ def score_shot(photograph: Photograph, settings: Settings) -> Outcome:
         shot = decode_shot(photograph.data, name)
         reading = read_setup(shot, settings.told, settings.profile, belonging.view)
         belonging = belonging_of(name, settings.run, reading.text)
-        guide = settings.guide or _guide_named(reading)
+        guide = settings.guide or _guide_named(reading, settings.own_guides)
         inspection = inspect(shot, reading.setup, guide, settings.ranker, settings.cut)
         checked = check(shot, inspection, reading, guide, belonging.view, settings.profile)
     except (ShotError, ProfileError) as error:
@@ -91,10 +93,9 @@ def _failed(belonging: Belonging, sha256: str, sentence: str, begun: float) -> O
     return Outcome(shot_row(facts), [], {}, time.perf_counter() - begun, error=sentence)
 
 
-def _guide_named(reading: Reading) -> Guide | None:
-    """The guide the slip's code names, where it names one of ours."""
-    named = "" if reading.text is None else reading.text.produce.strip().lower().replace(" ", "_")
-    return load_guide(named) if named in guide_names() else None
+def _guide_named(reading: Reading, own: Mapping[str, Guide]) -> Guide | None:
+    """The guide the slip's code names, where it names one of ours or of the user's own."""
+    return None if reading.text is None else guide_called(reading.text.produce, own)
 
 
 def _pictures(shot: Shot, inspection: Inspection, name: str, run: str) -> dict[str, bytes]:

@@ -93,7 +93,9 @@ class TestRefused:
         again(earlier)
         assert "The tables agree byte for byte." in capsys.readouterr().out
 
-    @pytest.mark.parametrize("text", ["", "[]", "{}", '{"app": "another"}', "\xff", '{"app": "speckwise", "run": "r1"}'])
+    @pytest.mark.parametrize(
+        "text", ["", "[]", "{}", '{"app": "another"}', "\xff", '{"app": "speckwise", "run": "r1"}']
+    )
     def test_what_is_no_record(self, tmp_path: Path, capsys: Say, text: str) -> None:
         (tmp_path / "run.json").write_text(text, encoding="latin-1")
         assert run(["score", "--again", str(tmp_path / "run.json")]) == 2

@@ -148,7 +148,9 @@ class _Walk:
         try:
             with os.scandir(folder) as entries:
                 found = [(e, _is_folder(e)) for e in entries if e.name[0] != "."]
-                kept = [(shot_text(e.name), Path(e.path), is_one) for e, is_one in found if is_one or _may_be_picture(e)]
+                kept = [
+                    (shot_text(e.name), Path(e.path), is_one) for e, is_one in found if is_one or _may_be_picture(e)
+                ]
         except OSError as error:
             name = printable(shot_text(os.fspath(folder)))
             self._unlisted(

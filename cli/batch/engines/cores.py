@@ -56,8 +56,8 @@ class Cores:
     def start(self) -> None:
         """Starts all workers."""
         with self._lock:
-            while len(self._all) < self.workers:
-                self._all.append(_Worker(self, next(self._numbers)))
+            while len(self._all) < self.workers and len(self._in_vain) < _STARTS_IN_VAIN:
+                self._start_one()
 
     def submit(self, photograph: Photograph) -> None:
         """Hands one in."""
@@ -89,9 +89,15 @@ class Cores:
                 starting = sum(worker.task is None for worker in self._all)
                 if starting >= len(self._waiting):
                     return
-                self._all.append(_Worker(self, next(self._numbers)))
+                self._start_one()
             else:
                 return
+
+    def _start_one(self) -> None:
+        try:
+            self._all.append(_Worker(self, next(self._numbers)))
+        except OSError as error:
+            self._in_vain.append(f"The system starts no process ({error.strerror}).")
 
     def is_ready(self, worker: _Worker) -> None:
         """Told by a worker's watcher: it can take a photograph."""
@@ -141,7 +147,8 @@ class _Worker:
         self.task: _Task | None = None
         self.was_ready = False
         self._cores = cores
-        self._tasks: queue.SimpleQueue[_Task] = queue.SimpleQueue()
+        self._tasks: queue.SimpleQueue[_Task | None] = queue.SimpleQueue()
+        """None: no more will come."""
         self._since = time.monotonic()
         self._over = self._sent = False
         self._process = subprocess.Popen(
@@ -162,8 +169,9 @@ class _Worker:
             self.end()
 
     def end(self) -> None:
-        """At once; its watcher finds the pipe closed."""
+        """At once; its watcher finds the pipe closed, or is woken where it waits for work."""
         self._process.kill()
+        self._tasks.put(None)
 
     def _watch(self) -> None:
         why = ""
@@ -187,6 +195,8 @@ class _Worker:
             self._cores.is_ready(self)
             while True:
                 task = self._tasks.get()
+                if task is None:
+                    return ""
                 self._sent = False
                 send(orders, task.photograph)
                 self._sent = True

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pickle
 import struct
-from typing import Any, BinaryIO
+from typing import IO, Any
 
 _LENGTH = struct.Struct(">Q")
 
@@ -13,7 +13,7 @@ class Closed(Exception):
     """The other side is gone."""
 
 
-def send(pipe: BinaryIO, value: Any) -> None:
+def send(pipe: IO[bytes], value: Any) -> None:
     """Raises Closed."""
     data = pickle.dumps(value, protocol=pickle.HIGHEST_PROTOCOL)
     try:
@@ -24,13 +24,13 @@ def send(pipe: BinaryIO, value: Any) -> None:
         raise Closed from error
 
 
-def receive(pipe: BinaryIO) -> Any:
+def receive(pipe: IO[bytes]) -> Any:
     """Raises Closed, also where the other side ends in the middle of a value."""
     (length,) = _LENGTH.unpack(_exactly(pipe, _LENGTH.size))
     return pickle.loads(_exactly(pipe, length))
 
 
-def _exactly(pipe: BinaryIO, length: int) -> bytes:
+def _exactly(pipe: IO[bytes], length: int) -> bytes:
     try:
         data = pipe.read(length)
     except (OSError, ValueError) as error:
