@@ -8,8 +8,9 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check
 demo: .venv/.installed
 	$(BIN)/speckwise demo
 
+# One more than there are processors: many tests wait for processes, servers and clocks of their own.
 test: .venv/.installed-dev
-	$(BIN)/python -m pytest -q -n auto --dist worksteal
+	$(BIN)/python -m pytest -q -n $$(( $$($(BIN)/python -c 'import os; print(os.cpu_count())') + 1 )) --dist worksteal
 
 check: .venv/.installed-dev
 	$(BIN)/ruff check .

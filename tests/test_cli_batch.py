@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import pickle
 import threading
 from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
+from importlib import resources
 from pathlib import Path
 
 import pytest
@@ -17,8 +19,10 @@ from cli.batch.sources import LocalFile
 from cli.batch.tell import Lines, Pace
 from cli.batch.told import ShotTold
 from cli.entry import run
+from cli.options import ScoreOptions, prepare
 from faked import everything, fake_scoring, go, photographs, shot_cells
 from vision.errors import CallError
+from vision.guides import guide_names
 
 Say = pytest.CaptureFixture[str]
 
@@ -193,3 +197,25 @@ def test_counting_ahead_counts_what_will_be_found(tmp_path: Path) -> None:
     found = list(find_sources([photos], tmp_path / "out", pytest.fail))
     assert count_pictures([photos], tmp_path / "out") == len(found) == 3
     assert all(isinstance(source.place, LocalFile) for source in found)
+
+
+@pytest.mark.parametrize("name", [None, *guide_names()])
+def test_what_scores_goes_to_a_worker_whatever_the_guide(name: str | None) -> None:
+    facts, make = prepare(ScoreOptions(produce=name))
+    assert (facts.guide_sha256 is None) == (name is None)
+    assert pickle.loads(pickle.dumps(make)).args == make.args  # type: ignore[attr-defined]
+
+
+def test_guides_of_ones_own_count_in_the_runs_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Say
+) -> None:
+    plain = prepare(ScoreOptions())[0].run
+    monkeypatch.setenv("SPECKWISE_GUIDES", str(tmp_path))
+    assert prepare(ScoreOptions())[0].run == plain
+    text = resources.files("vision.guides").joinpath("herbs.toml").read_text(encoding="utf-8")
+    (tmp_path / "basil.toml").write_text(text, encoding="utf-8")
+    assert prepare(ScoreOptions())[0].run != plain
+    assert prepare(ScoreOptions(produce="basil"))[0].guide_sha256 is not None
+    (tmp_path / "leek.toml").write_text("title = 3")
+    prepare(ScoreOptions())
+    assert "leek.toml" in capsys.readouterr().err

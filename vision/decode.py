@@ -10,6 +10,7 @@ import hashlib
 import io
 import logging
 import math
+import re
 import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -24,7 +25,16 @@ from PIL import Image, JpegImagePlugin, PngImagePlugin, WebPImagePlugin
 from vision import icc
 from vision.errors import ShotError, ShotTooLarge, UnreadableShot
 from vision.exif import read_exif, with_quality
-from vision.kinds import BREAKS_OFF, BROKEN, Kind, breaks_off, kind_of, note_on_ending
+from vision.kinds import (
+    BREAKS_OFF,
+    BROKEN,
+    Kind,
+    boxes_without_pixels,
+    breaks_off,
+    jpeg_scans,
+    kind_of,
+    note_on_ending,
+)
 from vision.raster import FIRST_OF_SEVERAL, ONE_CLEAR_COLOUR, Raster, finished, plain_pixels, through_opencv
 from vision.tiffs import ODD_TIFF, decode_tiff
 from vision.types import Shot
@@ -37,6 +47,9 @@ HDR = "This picture is stored in an HDR mode, whose levels are not comparable; s
 
 # Bytes that one byte of a PNG can hold (zlib, "Technical Details"): a larger claim is a lie that costs memory.
 _DEFLATE_MOST = 1032
+_NO_SIDE_PX = 1 << 32  # no kind of file has room for so much; only broken tags of a TIFF say it
+# Each scan of a progressive JPEG goes over all of the picture once more: a few bytes each cost seconds. Encoders make 10 or so.
+_MOST_SCANS = 100
 _CV_LOG: Any = getattr(cv2.utils, "logging", cv2)  # OpenCV 4 has the level in cv2 itself
 _HDR_CURVES = (16, 18)  # ITU-T H.273 transfer characteristics: PQ and HLG
 _NAMED_PRIMARIES = {9: icc.BT2020_PRIMARIES, 12: icc.P3_PRIMARIES}  # ITU-T H.273 colour primaries
@@ -54,12 +67,12 @@ def decode_shot(data: bytes, name: str, *, max_megapixels: float = 250.0) -> Sho
     """
 
     def check_size(width: int, height: int) -> None:
+        if min(width, height) < 1 or max(width, height) >= _NO_SIDE_PX:
+            raise UnreadableShot(BROKEN)
         megapixels = width * height / 1e6
         if megapixels > max_megapixels:
             shown = f"{math.ceil(megapixels * 10) / 10:,.1f}".removesuffix(".0")
             raise ShotTooLarge(f"The picture has {shown} megapixels; the limit is {max_megapixels:g}.")
-        if width < 1 or height < 1:
-            raise UnreadableShot(BROKEN)
 
     kind = kind_of(data)
     try:
@@ -68,17 +81,23 @@ def decode_shot(data: bytes, name: str, *, max_megapixels: float = 250.0) -> Sho
             pixels, notes = finished(raster)
     except ShotError:
         raise
-    except MemoryError as error:
-        raise UnreadableShot(NO_MEMORY) from error
     except Image.DecompressionBombError as error:
         raise ShotTooLarge(f"The picture has more pixels than can be read from a {kind} file.") from error
     except Exception as error:
         # Decoders raise nearly anything on damaged bytes; what matters to the person is whether copying again can help.
+        if _is_out_of_memory(error):
+            raise UnreadableShot(NO_MEMORY) from error
         if breaks_off(data, kind):
             raise UnreadableShot(BREAKS_OFF) from error
         raise UnreadableShot(ODD_TIFF if kind is Kind.TIFF else BROKEN) from error
     told = (*note_on_ending(name, kind), *notes)
     return Shot(pixels, hashlib.sha256(data).hexdigest(), name, raster.tags.taken_at, told, raster.tags.camera)
+
+
+def _is_out_of_memory(error: Exception) -> bool:
+    """Also where a library has an error of its own for it."""
+    of_opencv = isinstance(error, cv2.error) and getattr(error, "code", None) == cv2.Error.StsNoMem
+    return of_opencv or isinstance(error, MemoryError) or "out of memory" in str(error).lower()
 
 
 @contextmanager
@@ -102,6 +121,8 @@ def _decode_jpeg(data: bytes, check_size: CheckSize) -> Raster:
     check_size(*picture.size)
     if breaks_off(data, Kind.JPEG):  # some versions of OpenCV would fill up with grey without a word
         raise UnreadableShot(BREAKS_OFF)
+    if jpeg_scans(data) > _MOST_SCANS:
+        raise UnreadableShot(BROKEN)
     profile = picture.info.get("icc_profile")
     tags = read_exif(picture.getexif())
     tags = replace(tags, camera=with_quality(tags.camera, picture.quantization))
@@ -128,8 +149,11 @@ def _of_several(count: int) -> tuple[str, ...]:
 def _decode_png(data: bytes, check_size: CheckSize) -> Raster:
     if data[12:16] != b"IHDR":
         raise UnreadableShot(BROKEN)
-    check_size(int.from_bytes(data[16:20], "big"), int.from_bytes(data[20:24], "big"))
+    size = int.from_bytes(data[16:20], "big"), int.from_bytes(data[20:24], "big")
+    check_size(*size)
     picture = PngImagePlugin.PngImageFile(io.BytesIO(data))
+    if picture.size != size:  # a second header, which Pillow follows
+        raise UnreadableShot(BROKEN)
     bare, clear = _bare_png(data)
     if len(bare) * _DEFLATE_MOST < _least_png_bytes(data):
         raise UnreadableShot(BREAKS_OFF if breaks_off(data, Kind.PNG) else BROKEN)
@@ -191,13 +215,17 @@ def _webp_size(data: bytes) -> tuple[int, int]:
 
 
 def _check_boxes(data: bytes, check_size: CheckSize) -> None:
-    """Every size declared in HEIC or AVIF (`ispe`, ISO/IEC 23008-12, 6.5.3): the size shown may be a small cut of a large one."""
-    end = data.find(b"mdat")  # pixels follow there, in which the letters may turn up by chance
-    at = data.find(b"ispe", 0, end)
-    while at >= 0:
-        width, height = (int.from_bytes(data[at + k : at + k + 4], "big") for k in (8, 12))
+    """Every size declared in HEIC or AVIF (`ispe`, ISO/IEC 23008-12, 6.5.3): the size shown may be a small cut of a large one.
+
+    And what every item is called (`infe`, ISO/IEC 14496-12, 8.11.6): where that is no text, some versions of pi_heif crash.
+    """
+    told = boxes_without_pixels(data)
+    for at in (found.start() for found in re.finditer(b"ispe", told)):
+        width, height = (int.from_bytes(told[at + k : at + k + 4], "big") for k in (8, 12))
         check_size(width, height)
-        at = data.find(b"ispe", at + 4, end)
+    for at in (found.start() for found in re.finditer(b"infe", told)):
+        numbers = 14 if told[at + 4 : at + 5] == b"\3" else 12
+        told[at + numbers : at - 4 + int.from_bytes(told[max(at - 4, 0) : at], "big")].decode()
 
 
 def _decode_avif(data: bytes, check_size: CheckSize) -> Raster:

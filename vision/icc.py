@@ -105,9 +105,9 @@ def read_matrix_profile(icc: bytes) -> MatrixProfile | None:
         return None
     try:
         if space == b"GRAY":
-            return MatrixProfile(_curve(tags[b"kTRC"])[None], np.eye(3))
-        curves = np.stack([_curve(tags[name]) for name in (b"rTRC", b"gTRC", b"bTRC")])
-        to_xyz = np.stack([_xyz(tags[name]) for name in (b"rXYZ", b"gXYZ", b"bXYZ")], axis=1)
+            return MatrixProfile(_curve(icc[tags[b"kTRC"]])[None], np.eye(3))
+        curves = np.stack([_curve(icc[tags[name]]) for name in (b"rTRC", b"gTRC", b"bTRC")])
+        to_xyz = np.stack([_xyz(icc[tags[name]]) for name in (b"rXYZ", b"gXYZ", b"bXYZ")], axis=1)
     except KeyError as missing:
         raise BrokenProfile("a tag is missing") from missing
     if not 0.01 < abs(np.linalg.det(to_xyz)) < 10:
@@ -115,7 +115,8 @@ def read_matrix_profile(icc: bytes) -> MatrixProfile | None:
     return MatrixProfile(curves, _to_linear_srgb(to_xyz))
 
 
-def _tags(icc: bytes) -> dict[bytes, bytes]:
+def _tags(icc: bytes) -> dict[bytes, slice]:
+    """Where each tag lies; not its bytes, as many may lie over each other and each claim all of a large profile."""
     if len(icc) < 132 or icc[36:40] != b"acsp":
         raise BrokenProfile("no profile header")
     count = int.from_bytes(icc[128:132], "big")
@@ -128,7 +129,7 @@ def _tags(icc: bytes) -> dict[bytes, bytes]:
         name, start, size = struct.unpack_from(">4sII", icc, at)
         if start + size > len(icc):
             raise BrokenProfile("cut off")
-        tags[name] = icc[start : start + size]
+        tags[name] = slice(start, start + size)
     return tags
 
 

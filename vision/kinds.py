@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from enum import StrEnum
 from pathlib import PurePosixPath
 from typing import Literal
@@ -52,6 +53,8 @@ _OTHER_STARTS = (
     (b"#?RADIANCE", "Radiance"),
     (b"%PDF-", "PDF"),
 )
+_MARKER = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]", re.DOTALL)
+"""What ends a scan: neither a byte 0xFF of its own, nor a restart, nor filling."""
 _BMP_HEADER_SIZES = (12, 40, 52, 56, 64, 108, 124)
 
 
@@ -142,6 +145,19 @@ def _jpeg_breaks_off(data: bytes) -> bool:
     return True
 
 
+def jpeg_scans(data: bytes) -> int:
+    """How many scans a JPEG has (ITU-T T.81, B.2): markers inside the segments between them do not count."""
+    count, at = 0, 2
+    while (found := _MARKER.search(data, at)) is not None:
+        at, marker = found.end(), data[found.end() - 1]
+        if marker == 0xD9:
+            break
+        if marker not in (0x01, 0xD8):
+            count += marker == 0xDA
+            at += max(int.from_bytes(data[at : at + 2], "big"), 2)
+    return count
+
+
 def _png_breaks_off(data: bytes) -> bool:
     at = 8
     while at + 12 <= len(data):
@@ -172,3 +188,17 @@ def _boxes_break_off(data: bytes) -> bool:
             return False  # not cut but damaged
         at += size
     return at != len(data)
+
+
+def boxes_without_pixels(data: bytes) -> bytes:
+    """The boxes of HEIC or AVIF one after the other (ISO/IEC 14496-12, 4.2) without `mdat`, where anything may stand by chance."""
+    kept, at = [], 0
+    while at < len(data):
+        size, name = int.from_bytes(data[at : at + 4], "big"), data[at + 4 : at + 8]
+        if size == 1:
+            size = int.from_bytes(data[at + 8 : at + 16], "big")
+        end = at + size if size >= 8 else len(data)  # the last box, or a damaged one
+        if name != b"mdat":
+            kept.append(data[at:end])
+        at = end
+    return b"".join(kept)

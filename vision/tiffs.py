@@ -5,7 +5,9 @@ from __future__ import annotations
 import io
 import math
 import struct
+import zlib
 from collections.abc import Callable
+from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -28,7 +30,13 @@ _WHITE_IS_ZERO, _BLACK_IS_ZERO, _RGB, _INKS = 0, 1, 2, 5  # TIFF 6.0, Photometri
 _COLOURS = {_WHITE_IS_ZERO: 1, _BLACK_IS_ZERO: 1, _RGB: 3, _INKS: 4, 6: 3}  # channels of each; 6 is YCbCr
 _LAB = (8, 9, 10)
 _SENSOR = (32803, 34892)  # colour filter array and linear raw, TIFF/EP and DNG
-_NONE, _LZW = 1, 5
+_NONE, _LZW, _DEFLATE, _PACKBITS = 1, 5, (8, 32946), 32773
+_AT_ONCE_BYTES = 1 << 16
+"""Unpacked at once: they hold 64 MiB at the most."""
+_PAGES_LOOKED_AT = 16
+"""More can't change what is said of a file, and their chain may lead in a circle."""
+_WIDEST_MARGIN_PX = 1024
+"""By so much a tile may be larger than the picture it holds."""
 _DNG_VERSION, _ORIENTATION = 50706, 274
 
 
@@ -49,13 +57,13 @@ def decode_tiff(data: bytes, check_size: Callable[[int, int], None]) -> Raster:
         if len(ends) < math.prod(page.chunked):  # tifffile would fill up what is missing with black
             raise UnreadableShot(ODD_TIFF)
         tags = read_exif(data)
-        notes: tuple[str, ...] = (FIRST_OF_SEVERAL,) if _full_pictures(tiff) > 1 else ()
+        notes: tuple[str, ...] = (FIRST_OF_SEVERAL,) if _holds_several(tiff) else ()
         profile = page.iccprofile
         spare = _spare_channel(page)
         if spare == "left out":
             notes += (EXTRA_CHANNEL,)
         if page.bitspersample <= 8:
-            pixels, said = _eight_bits(_untagged(data, page), profile)
+            pixels, said = _eight_bits(_untagged(data, page), (page.imagewidth, page.imagelength), profile)
             if page.photometric == _INKS:
                 profile = None  # used up on the way from inks to colours
             return Raster(pixels, profile, None, tags, notes=notes + said)
@@ -65,7 +73,7 @@ def decode_tiff(data: bytes, check_size: Callable[[int, int], None]) -> Raster:
 
 def _refuse(page: Any) -> None:
     """The layouts that are not read, each with its sentence."""
-    below = list(page.pages or ()) if page.subifds else []
+    below = list(islice(page.pages or (), _PAGES_LOOKED_AT)) if page.subifds else []
     if _DNG_VERSION in page.tags or any(int(p.photometric) in _SENSOR for p in [page, *below]):
         raise UnreadableShot(RAW)
     formats = set(np.atleast_1d(page.sampleformat).tolist())
@@ -81,12 +89,13 @@ def _refuse(page: Any) -> None:
         raise UnreadableShot(INKS_16)
 
 
-def _full_pictures(tiff: Any) -> int:
-    """Pages that are no thumbnails; 1 where the chain of pages behind the first is broken."""
+def _holds_several(tiff: Any) -> bool:
+    """Whether there is a second page that is no thumbnail; not where the chain of pages behind the first is broken."""
     try:
-        return sum(1 for page in tiff.pages if not int(page.subfiletype) & 1)
+        first = islice(tiff.pages, _PAGES_LOOKED_AT)
+        return len({page.offset for page in first if not int(page.subfiletype) & 1}) > 1
     except Exception:
-        return 1
+        return False
 
 
 def _untagged(data: bytes, page: Any) -> bytes:
@@ -99,8 +108,10 @@ def _untagged(data: bytes, page: Any) -> bytes:
     return bytes(changed)
 
 
-def _eight_bits(data: bytes, profile: bytes | None) -> tuple[Pixels, tuple[str, ...]]:
+def _eight_bits(data: bytes, size: tuple[int, int], profile: bytes | None) -> tuple[Pixels, tuple[str, ...]]:
     picture = TiffImagePlugin.TiffImageFile(io.BytesIO(data))
+    if size not in (picture.size, picture.size[::-1]):  # a tag that is there twice, of which we checked the other
+        raise UnreadableShot(ODD_TIFF)
     picture.load()
     if picture.mode == "CMYK":
         return icc.convert_inks(picture, profile)
@@ -123,9 +134,10 @@ def _sixteen_bits(page: Any, data: bytes, keep_spare: bool) -> Pixels:
         raise UnreadableShot(ODD_TIFF)
     if page.bitspersample < 16:
         pixels = _packed(page, data)
-    elif page.compression == _LZW:
+    elif page.compression in (_LZW, _PACKBITS):
         pixels = _through_opencv(page, data)
     else:
+        _refuse_swollen(page, data)
         pixels = page.asarray()
         if page.axes.startswith("S"):  # stored plane by plane
             pixels = np.moveaxis(pixels, 0, -1)
@@ -137,8 +149,29 @@ def _sixteen_bits(page: Any, data: bytes, keep_spare: bool) -> Pixels:
     return pixels[..., 0] if pixels.shape[2] == 1 else pixels
 
 
+def _refuse_swollen(page: Any, data: bytes) -> None:
+    """Parts that hold more than their share of the picture: tifffile unpacks each whole before it looks at its length."""
+    rows, across = (page.tilelength, page.tilewidth) if page.is_tiled else (page.imagelength, page.imagewidth)
+    if max(rows - page.imagelength, across - page.imagewidth) > _WIDEST_MARGIN_PX:
+        raise UnreadableShot(ODD_TIFF)
+    if page.compression == _NONE:
+        return
+    if page.compression not in _DEFLATE:
+        raise UnreadableShot(ODD_TIFF)
+    most = rows * across * page.samplesperpixel * 2
+    for at, size in zip(page.dataoffsets, page.databytecounts, strict=True):
+        unpack, held = zlib.decompressobj(), 0
+        for begin in range(at, at + size, _AT_ONCE_BYTES):
+            held += len(unpack.decompress(data[begin : min(begin + _AT_ONCE_BYTES, at + size)]))
+            if held > most:
+                raise UnreadableShot(ODD_TIFF)
+
+
 def _through_opencv(page: Any, data: bytes) -> Pixels:
-    """LZW, which tifffile hands to a package we do without. OpenCV misreads planes and alpha beside grey, so it gets neither."""
+    """LZW, which tifffile hands to a package we do without, and PackBits, with which it takes its time.
+
+    OpenCV misreads planes and alpha beside grey, so it gets neither.
+    """
     if page.planarconfig != 1 or page.samplesperpixel not in (1, 3, 4):
         raise UnreadableShot(ODD_TIFF)
     pixels = through_opencv(_untagged(data, page), (page.imagewidth, page.imagelength), as_stored=True)
@@ -153,6 +186,8 @@ def _packed(page: Any, data: bytes) -> Pixels:
     row_values = page.imagewidth * page.samplesperpixel
     row_bytes = (row_values * bits + 7) // 8
     if page.compression != _NONE or page.is_tiled or page.planarconfig != 1 or page.fillorder != 1:
+        raise UnreadableShot(ODD_TIFF)
+    if sum(page.databytecounts) > len(data):  # strips that lie over each other
         raise UnreadableShot(ODD_TIFF)
     strips = [data[at : at + size] for at, size in zip(page.dataoffsets, page.databytecounts, strict=True)]
     stored = np.frombuffer(b"".join(strips), np.uint8)

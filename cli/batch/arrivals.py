@@ -32,7 +32,8 @@ PATIENCE_S = 20.0
 """So long a file that breaks off, or can't be read, may stand unchanged before it is taken for one that will stay so."""
 LOOK_EVERY_S = 0.3
 SHARE_OF_TIME = 0.1
-"""Listing names takes no more of the time than this, however large the folder and slow the disk."""
+"""Listing names takes no more of the time than this, however large the folder; on a very slow disk it is looked every 5 s all the same."""
+LOOK_AT_LEAST_EVERY_S = 5.0
 _STANDS_S = {Complete.YES: CALM_S, Complete.UNSURE: UNSURE_S, Complete.NO: PATIENCE_S}
 _OLD_ONES_S = 0.01
 """Of each look, for asking after files that have been given already."""
@@ -136,7 +137,7 @@ class Arrivals:
         now = self._clock()
         dues = (self._seen[name].due - now for name in self._waiting)
         wait_s = 0.0 if has_more else min((due for due in dues if due > 0), default=LOOK_EVERY_S)
-        self._next = now + max(min(LOOK_EVERY_S, wait_s), self._listing_s / SHARE_OF_TIME)
+        self._next = now + max(min(LOOK_EVERY_S, wait_s), min(self._listing_s / SHARE_OF_TIME, LOOK_AT_LEAST_EVERY_S))
         return given + whole
 
     def _list(self) -> bool:

@@ -37,7 +37,6 @@ class Live:
     def kept(self) -> None:
         """One that stood already: not news."""
         self._kept += 1
-        self._written = float("-inf")
 
     def shot(self, shot: ShotTold) -> None:
         """A line, and the page."""

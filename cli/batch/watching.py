@@ -16,6 +16,8 @@ from cli.batch.sources import Source
 from cli.batch.work import Work
 from vision.errors import CallError
 
+_TICK_S = 1.0
+"""The page and the workers are seen to so often, however seldom the folder is looked at."""
 _CALM_BEFORE_TABLES_S = 2.0
 _CALM_BEFORE_LONG_TABLES = 5
 """Tables of a long day take long to write, and a photograph that arrives meanwhile waits: calm must have lasted so many times as long."""
@@ -35,7 +37,7 @@ def watch(running: Running, arrivals: Arrivals, live: Live, is_over: Callable[[]
         is_idle = not work.is_busy and not on_their_way.waiting
         live.look(busy=not is_idle or arrivals.half_there > 0)
         on_their_way.offer()
-        work.step(arrivals.wait_s)
+        work.step(min(arrivals.wait_s, _TICK_S))
         tables.write_if_due(is_idle and not work.is_busy)
 
 
@@ -52,7 +54,8 @@ class _OnTheirWay:
     def room(self) -> int:
         """For how many more."""
         self._offered = {shot for shot in self._offered if self._work.has_in_hand(shot)}
-        return max(self._work.workers + 1 - len(self._offered) - len(self.waiting), 0) if self._work.has_room else 0
+        on_their_way = len(self._offered | self.waiting.keys())
+        return max(self._work.workers + 1 - on_their_way, 0) if self._work.has_room else 0
 
     def add(self, sources: Iterable[Source]) -> None:
         """Offers them as soon as may be."""

@@ -1,0 +1,535 @@
+"""One bad shot never hurts another: whatever lies among the photographs, each has its row, its sentence, and no influence."""
+
+from __future__ import annotations
+
+import json
+import os
+import stat
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+from hostile_bombs import (
+    exif_bomb,
+    heif_bombs,
+    ihdr,
+    jpeg_bombs,
+    png,
+    png_bombs,
+    tiff_bombs,
+    webp_bombs,
+    with_exif,
+    zeros,
+)
+from hostile_files import (
+    ENDING,
+    KINDS,
+    assert_plain,
+    cut,
+    flipped,
+    ill,
+    no_pictures,
+    photograph,
+    unusual,
+    written,
+)
+from PIL import Image
+from written_pictures import chunk, saved
+
+from cli.batch.run import score_into
+from cli.batch.sources import FileFacts, LocalFile, Source
+from cli.entry import guarded
+from cli.words import printable
+from faked import FACTS, call, everything, go, photographs, record, scorer, shot_cells
+from vision import files
+from vision.decode import decode_shot
+from vision.table import CANDIDATES, SHOTS, from_csv, unescape
+
+ROOT = Path(__file__).parents[1]
+ENVIRONMENT = os.environ | {
+    "PYTHONPATH": os.pathsep.join([str(ROOT), str(ROOT / "tests")]),
+    "PYTHONIOENCODING": "utf-8",
+}
+MOST_BYTES = 900 << 20
+
+GOOD = {
+    "c good.jpg": ("JPEG", "06-rinse-water-large.jpg", 0),
+    "h good.png": ("PNG", "10-florets-opened-large.jpg", 0),
+    "m good.tif": ("TIFF", "11-spoiled-blurred.jpg", 0),
+    "q good.heic": ("HEIF", "06-rinse-water-large.jpg", 8),
+    "x good.webp": ("WEBP", "01-blank-panel-a.jpg", 0),
+}
+ODD_NAMES = ["line\nbreak.jpg", "\x1b[31mred\x07.jpg", "left\u202egpj.jpg", "\u05d0" * 125 + "b.jpg", "=1+1,\"'.jpg"]
+
+
+def good() -> dict[str, bytes]:
+    return {name: written(kind, photograph(300, of, left)) for name, (kind, of, left) in GOOD.items()}
+
+
+def cuts() -> dict[str, bytes]:
+    return {f"cut {kind}.{ENDING[kind]}": cut(written(kind, photograph(96)))[4] for kind in KINDS}
+
+
+# --- a whole call, in processes of its own -----------------------------------------------------------------------------------
+
+SCORE = """
+import json, resource, sys, threading, time
+from cli.entry import main
+sys.argv[0] = "speckwise"
+try:
+    main()
+finally:
+    end = time.monotonic() + 10
+    while any("_watch" in each.name for each in threading.enumerate()) and time.monotonic() < end:
+        time.sleep(0.01)  # what a worker took is known once it has been waited for
+    print(json.dumps([resource.getrusage(who).ru_maxrss for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]))
+"""
+
+
+@dataclass(frozen=True)
+class Scored:
+    """What came of a call."""
+
+    code: int
+    said: list[str]
+    complained: list[str]
+    peaks_kb: list[int]
+    """Of the process that decides, and of the worker that took most."""
+    shots: dict[str, list[str]]
+    candidates: dict[str, list[list[str]]]
+    out: Path
+
+    @property
+    def errors(self) -> dict[str, str]:
+        return {name: unescape(row[-1]) for name, row in self.shots.items() if row[-1]}
+
+
+def score(folder: Path, out: Path) -> Scored:
+    words = ["score", str(folder), "--out", str(out), "--px-per-mm", "20", "--engine", "cores", "--workers", "2"]
+    done = subprocess.run(
+        [sys.executable, "-c", SCORE, *words],
+        capture_output=True,
+        encoding="utf-8",
+        cwd=ROOT,
+        env=ENVIRONMENT,
+        check=False,
+    )
+    *said, peaks = done.stdout.splitlines()
+    shots = {unescape(row[0]): row for row in from_csv(SHOTS, (out / "shots.csv").read_bytes())}
+    candidates: dict[str, list[list[str]]] = {name: [] for name in shots}
+    at = [column.name for column in CANDIDATES].index("shot")
+    for row in from_csv(CANDIDATES, (out / "candidates.csv").read_bytes()):
+        candidates[unescape(row[at])].append(row)
+    return Scored(done.returncode, said, done.stderr.splitlines(), json.loads(peaks), shots, candidates, out)
+
+
+@cache
+def bad_among_all() -> dict[str, bytes]:
+    return {
+        **cuts(),
+        **no_pictures(),
+        "bit flipped.jpg": flipped(written("JPEG", photograph(96)), 1, 2)[0],
+        "two headers.png": png_bombs()["two headers.png"],
+        "profile bomb.png": png_bombs()["profile.png"],
+        "deflate16.tif": tiff_bombs()["deflate16.tif"],
+        "scans.jpg": jpeg_bombs()["scans.jpg"],
+        "held.webp": webp_bombs()["held.webp"],
+        "tiles.heic": heif_bombs()["tiles.heic"],
+    }
+
+
+@cache
+def read_all_the_same() -> dict[str, bytes]:
+    """Fewer than there are: all of them are scored below."""
+    left_out = {"grey", "sixteen bits", "clear", "exif none", "exif 0", "profile 0", "profile 1"}
+    found = {name: data for name, data in (unusual() | ill()).items() if name.split(".")[0] not in left_out}
+    return found | {"page after itself.tif": tiff_bombs()["page after itself.tif"]}
+
+
+@pytest.fixture(scope="module")
+def among_all(tmp_path_factory: pytest.TempPathFactory) -> Scored:
+    """Some fifty files of every sort in one call."""
+    folder = tmp_path_factory.mktemp("mixed") / "in"
+    folder.mkdir()
+    odd = {name: written("JPEG", photograph(64, left_px=8 * k + 100)) for k, name in enumerate(ODD_NAMES)}
+    for name, data in (good() | bad_among_all() | read_all_the_same() | odd).items():
+        (folder / name).write_bytes(data)
+    (folder / "itself.jpg").symlink_to("itself.jpg")
+    (folder / "away.jpg").symlink_to(folder / "unmounted" / "1.jpg")
+    for one, other in (("d", "e"), ("e", "d")):
+        (folder / one).mkdir()
+        (folder / one / "round").symlink_to(folder / other, target_is_directory=True)
+    os.mkfifo(folder / "pipe.jpg")
+    os.mknod(folder / "socket.jpg", stat.S_IFSOCK | 0o600)
+    return score(folder, folder.parent / "out")
+
+
+class TestAmongAllSortsOfFiles:
+    def test_every_file_has_one_row_and_what_is_no_file_has_none(self, among_all: Scored) -> None:
+        assert set(among_all.shots) == {*GOOD, *bad_among_all(), *read_all_the_same(), *ODD_NAMES, "away.jpg"}
+
+    def test_a_row_has_an_error_where_nothing_could_be_read_and_nowhere_else(self, among_all: Scored) -> None:
+        assert set(among_all.errors) == {*bad_among_all(), "away.jpg"}
+
+    def test_every_error_is_a_plain_sentence_of_ours(self, among_all: Scored) -> None:
+        for sentence in among_all.errors.values():
+            assert_plain(sentence)
+
+    def test_the_call_ends_in_1_and_names_each_that_failed(self, among_all: Scored) -> None:
+        assert among_all.code == 1
+        for name, sentence in among_all.errors.items():
+            assert f"{printable(name)}: {sentence}" in among_all.complained
+        assert any(line.startswith(f"{len(among_all.errors)} shots could not be scored: ") for line in among_all.said)
+        assert not any("Traceback" in line for line in among_all.complained)
+
+    def test_good_photographs_have_the_rows_they_have_alone(self, among_all: Scored, tmp_path: Path) -> None:
+        (tmp_path / "in").mkdir()
+        for name, data in good().items():
+            (tmp_path / "in" / name).write_bytes(data)
+        alone = score(tmp_path / "in", tmp_path / "out")
+        assert alone.code == 0
+        for name in GOOD:
+            assert among_all.shots[name] == alone.shots[name]
+            assert among_all.candidates[name] == alone.candidates[name]
+        assert sum(map(len, alone.candidates.values())) > 0
+
+    def test_no_worker_is_lost_and_none_takes_much_memory(self, among_all: Scored) -> None:
+        assert "scored again" not in (among_all.out / "log.jsonl").read_text()
+        assert max(among_all.peaks_kb) * 1024 < MOST_BYTES
+
+    def test_the_record_counts_them(self, among_all: Scored) -> None:
+        told = record(among_all.out)
+        assert told["finished"] is True
+        assert told["counts"]["failed"] == len(among_all.errors) == len(told["failures"])
+        assert told["counts"]["shots"] == len(among_all.shots)
+
+
+# --- one shot after the other, in this process -------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def score_one() -> Callable[[str, bytes], str]:
+    """Scores one photograph with the real pipeline and gives its error; anything else that goes wrong is raised."""
+    from cli.batch.sources import Photograph
+    from cli.options import ScoreOptions, prepare
+
+    _, make_score = prepare(ScoreOptions(px_per_mm=20.0))
+    scored = make_score()
+
+    def one(name: str, data: bytes) -> str:
+        outcome = scored(Photograph(name, files.sha256_of(data), data))
+        assert len(outcome.shot_row) == len(SHOTS)
+        assert unescape(outcome.shot_row[-1]) == outcome.error
+        assert bool(outcome.files) is not bool(outcome.error)
+        return outcome.error
+
+    return one
+
+
+@pytest.mark.parametrize("kind", KINDS)
+class TestOfEveryKind:
+    def test_cut_at_every_tenth_is_one_sentence(self, kind: str, score_one: Callable[[str, bytes], str]) -> None:
+        assert {score_one("cut", data) for data in cut(written(kind, photograph(300)))} == {
+            "The file breaks off before the picture ends; copy it again."
+        }
+
+    def test_bits_that_are_wrong_end_in_a_row_or_a_plain_sentence(
+        self, kind: str, score_one: Callable[[str, bytes], str]
+    ) -> None:
+        """300 in all; of 48 pixels a side, so that those which are still pictures are scored at once."""
+        errors = [
+            score_one(f"{k}", data)
+            for k, data in enumerate(flipped(written(kind, photograph(48)), 300 // len(KINDS), 300 + KINDS.index(kind)))
+        ]
+        for sentence in filter(None, errors):
+            assert_plain(sentence)
+        assert any(errors)
+
+
+@pytest.mark.parametrize("what", [unusual, ill])
+def test_what_is_only_unusual_is_scored(
+    what: Callable[[], dict[str, bytes]], score_one: Callable[[str, bytes], str]
+) -> None:
+    assert {name: score_one(name, data) for name, data in what().items()} == dict.fromkeys(what(), "")
+
+
+def test_packed_bits_give_the_pixels_they_hold() -> None:
+    shot = decode_shot(unusual()["packed bits.tif"], "x.tif")
+    assert np.array_equal(shot.pixels, photograph(96).astype(np.uint16) * 257)
+
+
+# --- decoders that may crash, hang or fill the memory ------------------------------------------------------------------------
+
+DECODE = """
+import json, sys, time
+from pathlib import Path
+from vision.decode import decode_shot
+from vision.errors import ShotError
+
+def peak_kb():
+    # Not getrusage: it counts in what the process that started this one had taken.
+    return next(int(line.split()[1]) for line in open("/proc/self/status") if line.startswith("VmHWM"))
+
+for path in sorted(Path(sys.argv[1]).iterdir()):
+    data, begun = path.read_bytes(), time.process_time()
+    try:
+        said = str(decode_shot(data, path.name).pixels.shape)
+    except ShotError as error:
+        said = str(error)
+    print(json.dumps([path.name, said, peak_kb(), time.process_time() - begun]), flush=True)
+"""
+
+READ = {
+    "more rows than it says.png",
+    "deflate.tif",
+    "two widths.tif",
+    "page after itself.tif",
+    "pages without end.tif",
+    "directories below.tif",
+    "profile.tif",
+    "exif.jpg",
+    "tiles for a small picture.heic",
+}
+"""What holds far more than its picture, and a picture all the same."""
+
+
+class TestBombs:
+    def test_none_crashes_hangs_or_fills_the_memory(self, tmp_path: Path) -> None:
+        bombs = png_bombs() | tiff_bombs() | jpeg_bombs() | webp_bombs() | heif_bombs()
+        bombs |= {"exif.jpg": with_exif(exif_bomb()), "no text.heic": no_pictures()["no text.heic"]}
+        for name, data in bombs.items():
+            (tmp_path / name).write_bytes(data)
+        words = [sys.executable, "-c", DECODE, str(tmp_path)]
+        done = subprocess.run(words, capture_output=True, text=True, cwd=ROOT, check=False, timeout=300)
+        told = [json.loads(line) for line in done.stdout.splitlines()]
+        assert (done.returncode, [name for name, *_ in told]) == (0, sorted(bombs))
+        for name, said, peak_kb, seconds in told:
+            assert peak_kb * 1024 < MOST_BYTES, name
+            assert seconds < 20, name
+            # One that is read by some versions of a library and not by others is a picture or a sentence.
+            if name not in READ:
+                assert_plain(said)
+        assert {name for name, said, *_ in told if said.startswith("(")} <= READ
+
+
+LITTLE = """
+import resource, sys
+from pathlib import Path
+from vision.decode import decode_shot
+from vision.errors import ShotError
+pages = int(Path("/proc/self/statm").read_text().split()[0])
+resource.setrlimit(resource.RLIMIT_AS, (pages * resource.getpagesize() + 100_000_000,) * 2)
+for path in sorted(Path(sys.argv[1]).iterdir()):
+    try:
+        decode_shot(path.read_bytes(), path.name)
+    except ShotError as error:
+        print(error)
+"""
+
+
+class TestLittleMemory:
+    def test_a_good_picture_is_not_said_to_be_broken(self, tmp_path: Path) -> None:
+        """Of 81 megapixels, in a process that has room for 100 MB more."""
+        side = 9000
+        (tmp_path / "a.jpg").write_bytes(saved(Image.new("L", (side, side), 180), "JPEG"))
+        (tmp_path / "b.jpg").write_bytes(saved(Image.new("RGB", (side, side), (180, 170, 160)), "JPEG"))
+        (tmp_path / "c.png").write_bytes(png(ihdr(side, side), chunk(b"IDAT", zeros(side * (3 * side + 1)))))
+        (tmp_path / "d.png").write_bytes(png(ihdr(side, side, 16), chunk(b"IDAT", zeros(side * (6 * side + 1)))))
+        words = [sys.executable, "-c", LITTLE, str(tmp_path)]
+        done = subprocess.run(words, capture_output=True, text=True, cwd=ROOT, check=True, timeout=300)
+        assert done.stdout.splitlines() == ["There is not enough memory to open this picture."] * 4
+
+    def test_nor_is_opencv_that_runs_out_of_it_a_fault_of_ours(
+        self, score_one: Callable[[str, bytes], str], monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        def inspect(*of: object) -> None:
+            cv2.copyMakeBorder(np.zeros((1, 1), np.uint8), 0, 1 << 30, 0, 1 << 20, cv2.BORDER_CONSTANT)
+
+        monkeypatch.setattr("cli.shot.inspect", inspect)
+        error = score_one("a.jpg", written("JPEG", photograph(48)))
+        assert_plain(error)
+        assert "memory" in error
+
+
+# --- what the disk does meanwhile, with the scoring faked --------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Restless(LocalFile):
+    """A file to which something happens after it has been found and before it is read."""
+
+    happens: Callable[[Path], object]
+
+    def read(self) -> bytes:
+        self.happens(self.path)
+        return super().read()
+
+
+def score_restless(folder: Path, out: Path, happens: Callable[[Path], object]) -> dict[str, str]:
+    def sources() -> Iterator[Source]:
+        for path in sorted(folder.iterdir()):
+            place = Restless(path, happens) if path.name == "b.jpg" else LocalFile(path)
+            yield Source(place, path.name)
+
+    score_into(out, sources(), FACTS, call(scorer()))
+    return shot_cells(out, "error")
+
+
+def make_folder(path: Path) -> None:
+    path.unlink()
+    path.mkdir()
+
+
+def make_pipe(path: Path) -> None:
+    path.unlink()
+    os.mkfifo(path)
+
+
+def make_link_to_itself(path: Path) -> None:
+    path.unlink()
+    path.symlink_to(path)
+
+
+def refuse_to_open(monkeypatch: pytest.MonkeyPatch, path: Path) -> None:
+    """Nobody may read it. For root, who may read everything, opening it is made to fail as it would for others."""
+    if os.geteuid() != 0:
+        path.chmod(0)
+        return
+
+    def refusing(name: Any, *how: Any, **more: Any) -> object:
+        if name == path:
+            raise PermissionError(13, "Permission denied", str(name))
+        return open(name, *how, **more)
+
+    monkeypatch.setattr(files, "open", refusing, raising=False)
+
+
+class TestWhatTheDiskDoes:
+    @pytest.fixture
+    def photos(self, tmp_path: Path) -> Path:
+        return photographs(tmp_path / "in", a=b"xx", b=b"x", c=b"x0")
+
+    @pytest.mark.parametrize(
+        ("happens", "said"),
+        [
+            (Path.unlink, "The file is not there."),
+            (lambda path: path.write_bytes(b""), "The file is empty."),
+            (make_folder, "This is a folder, not a file."),
+            (make_pipe, "This is not an ordinary file."),
+            (make_link_to_itself, "The file is a link that leads in a circle."),
+            (lambda path: path.write_bytes(b"bad, half of it written over"), "This is not a picture."),
+        ],
+    )
+    def test_a_file_that_is_no_more_what_it_was_has_a_sentence(
+        self, photos: Path, out: Path, happens: Callable[[Path], object], said: str
+    ) -> None:
+        assert score_restless(photos, out, happens) == {"a.jpg": "", "b.jpg": said, "c.jpg": ""}
+        assert record(out)["counts"]["flagged"] == 3
+
+    @pytest.mark.parametrize("now", [b"x" * 5, b"0"])
+    def test_a_file_that_grows_or_is_written_over_is_read_again_by_the_next_call(
+        self, photos: Path, out: Path, now: bytes
+    ) -> None:
+        score_restless(photos, out, lambda path: path.write_bytes(b"xxx half of it"))
+        assert shot_cells(out, "candidates") == {"a.jpg": "", "b.jpg": "", "c.jpg": ""}
+        assert record(out)["counts"]["flagged"] == 2 + 3 + 1
+        (photos / "b.jpg").write_bytes(now)
+        go(out, photos)
+        assert record(out)["counts"]["flagged"] == 2 + now.count(b"x") + 1
+        assert len(shot_cells(out, "shot")) == 3
+
+    def test_one_that_may_not_be_read(self, photos: Path, out: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        refuse_to_open(monkeypatch, photos / "b.jpg")
+        tally, _ = go(out, photos)
+        assert shot_cells(out, "error")["b.jpg"] == "The file may not be read: permission is denied."
+        assert (tally.scored, tally.failed, tally.is_whole) == (2, 1, False)
+
+    def test_a_place_that_fails_in_its_own_way_is_told_in_our_words(self, photos: Path, out: Path) -> None:
+        def cut_off(path: Path) -> None:
+            raise RuntimeError(f"socket 0x7f10 of {path} is gone")
+
+        errors = score_restless(photos, out, cut_off)
+        assert_plain(errors["b.jpg"])
+        assert errors["a.jpg"] == errors["c.jpg"] == ""
+
+    def test_a_place_that_does_not_even_say_what_it_holds_hurts_no_other(self, photos: Path, out: Path) -> None:
+        class Mute(LocalFile):
+            def facts(self) -> FileFacts:
+                raise RuntimeError("no such call")
+
+        sources = [
+            Source((Mute if name == "b.jpg" else LocalFile)(photos / name), name) for name in sorted(os.listdir(photos))
+        ]
+        score_into(out, sources, FACTS, call(scorer()))
+        assert shot_cells(out, "error")["a.jpg"] == shot_cells(out, "error")["c.jpg"] == ""
+
+
+class TestNames:
+    def test_bytes_that_are_no_text_hurt_no_other(self, tmp_path: Path, out: Path) -> None:
+        photos = photographs(tmp_path / "in", a=b"xx", z=b"x0")
+        for number, name in enumerate((b"caf\xe9.jpg", b"\xff\xfe.jpg", b"\xed\xa0\x80.jpg")):
+            with open(os.fsencode(photos) + b"/" + name, "wb") as file:
+                file.write(b"x" * (3 + number))
+        tally, _ = go(out, photos)
+        assert set(shot_cells(out, "error")) == {
+            "a.jpg",
+            "z.jpg",
+            "caf\\xe9.jpg",
+            "\\xff\\xfe.jpg",
+            "\\xed\\xa0\\x80.jpg",
+        }
+        assert (tally.scored, tally.failed) == (5, 0)
+        again, _ = go(out, photos)
+        assert again.kept == 5
+
+    def test_a_folder_of_such_a_name(self, tmp_path: Path, out: Path) -> None:
+        folder = os.fsencode(tmp_path) + b"/in\xff"
+        os.mkdir(folder)
+        with open(folder + b"/a.jpg", "wb") as file:
+            file.write(b"xx")
+        tally, _ = go(out, Path(os.fsdecode(folder)))
+        assert tally.scored == 1
+
+
+# --- two at once -------------------------------------------------------------------------------------------------------------
+
+SLOWLY = """
+import sys, time
+from pathlib import Path
+from faked import go, scorer
+inner = scorer()
+def score(photograph):
+    Path(sys.argv[3]).touch()
+    while not Path(sys.argv[4]).exists():
+        time.sleep(0.01)
+    return inner(photograph)
+go(Path(sys.argv[1]), Path(sys.argv[2]), score=score)
+"""
+
+
+class TestTwoRunsAtOnce:
+    def test_the_second_is_refused_and_the_first_is_not_harmed(
+        self, three: Path, out: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        begun, release = tmp_path / "begun", tmp_path / "release"
+        words = [sys.executable, "-c", SLOWLY, *map(str, (out, three, begun, release))]
+        first = subprocess.Popen(words, env=ENVIRONMENT, cwd=ROOT)
+        try:
+            end = time.monotonic() + 60
+            while not begun.exists() and time.monotonic() < end:
+                time.sleep(0.01)
+            assert guarded(lambda: go(out, three) and 0) == 2
+        finally:
+            release.touch()
+        assert f"is being written by process {first.pid} on " in capsys.readouterr().err
+        assert first.wait(60) == 0
+        go(tmp_path / "alone", three)
+        assert everything(out) == everything(tmp_path / "alone")
