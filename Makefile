@@ -3,14 +3,17 @@ PYTHON ?= python3
 BIN := .venv/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check
 
-.PHONY: demo test check bench bench-accuracy bench-geometry bench-conditions bench-desk bench-batch samples pictures ranker
+.PHONY: demo test test-long check bench bench-accuracy bench-geometry bench-conditions bench-desk bench-batch samples pictures ranker
 
 demo: .venv/.installed
 	$(BIN)/speckwise demo
 
-# One more than there are processors: many tests wait for processes, servers and clocks of their own.
 test: .venv/.installed-dev
-	$(BIN)/python -m pytest -q -n $$(( $$($(BIN)/python -c 'import os; print(os.cpu_count())') + 1 )) --dist worksteal
+	$(BIN)/python -m pytest -q -n auto --dist worksteal
+
+# The same with what takes long, and with more examples.
+test-long: export SPECKWISE_LONG = 1
+test-long: test
 
 check: .venv/.installed-dev
 	$(BIN)/ruff check .
@@ -53,9 +56,9 @@ samples: .venv/.installed
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "Speckwise needs Python 3.11 or newer: make $(MAKECMDGOALS) PYTHON=python3.12"; exit 1; }
 	test -x $(BIN)/python || $(PYTHON) -m venv .venv
 	$(PIP) install --quiet --upgrade "pip>=25.1"
-	$(PIP) install --quiet --editable .
+	$(PIP) install --quiet --no-compile --editable .
 	touch $@
 
 .venv/.installed-dev: .venv/.installed
-	$(PIP) install --quiet --group dev
+	$(PIP) install --quiet --no-compile --group dev
 	touch $@

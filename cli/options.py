@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
+FINEST_PX_PER_MM = 1000
+"""Finer than any lens on a stand: an aphid as wide as a photograph."""
 GROUNDS = ("panel", "water", "cloth")
 LIGHTS = ("below", "above", "both")
 
@@ -103,8 +105,8 @@ class Doing:
 
 def check_px_per_mm(px_per_mm: float | None) -> None:
     """Raises CallError unless it is a scale, or None."""
-    if px_per_mm is not None and not (math.isfinite(px_per_mm) and px_per_mm > 0):
-        raise CallError(f"--px-per-mm is a number above 0, not {px_per_mm:g}.")
+    if px_per_mm is not None and not 0 < px_per_mm <= FINEST_PX_PER_MM:
+        raise CallError(f"--px-per-mm is a number above 0 and at most {FINEST_PX_PER_MM}, not {px_per_mm:g}.")
 
 
 def ruler_px_per_mm(ruler: str | None) -> float | None:
@@ -123,6 +125,8 @@ def ruler_px_per_mm(ruler: str | None) -> float | None:
     scale = math.hypot(x2 - x1, y2 - y1) / length_mm if length_mm > 0 else math.nan
     if not (math.isfinite(scale) and scale > 0):
         raise CallError("--ruler needs two different points and a length above 0 mm.")
+    if scale > FINEST_PX_PER_MM:
+        raise CallError(f"--ruler gives {scale:g} pixels in one millimetre, and {FINEST_PX_PER_MM} are the most.")
     return scale
 
 

@@ -28,6 +28,7 @@ from vision.rank import Ranker
 from vision.table import Belonging, ShotFacts, candidate_rows, shot_row
 from vision.types import Cut, Inspection, Shot
 
+NO_MEMORY = "There is not enough memory for a picture of this size."
 _PICTURE_QUALITY = 90
 _SMALL_QUALITY = 85
 
@@ -80,7 +81,11 @@ def score_shot(photograph: Photograph, settings: Settings) -> Outcome:
     except (ShotError, ProfileError) as error:
         return _failed(belonging, photograph.sha256, str(error), begun)
     except MemoryError:
-        return _failed(belonging, photograph.sha256, "There is not enough memory for a picture of this size.", begun)
+        return _failed(belonging, photograph.sha256, NO_MEMORY, begun)
+    except cv2.error as error:
+        if error.code != cv2.Error.StsNoMem:
+            raise
+        return _failed(belonging, photograph.sha256, NO_MEMORY, begun)
     facts = ShotFacts(belonging, photograph.sha256, checked.inspection, drift=checked.drift)
     rows = candidate_rows(belonging, checked.inspection)
     files = _pictures(shot, checked.inspection, name, settings.run)

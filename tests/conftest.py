@@ -23,8 +23,19 @@ if TYPE_CHECKING:
 
     from cli.review.desk import Desk
 
-settings.register_profile("same", derandomize=True)
+LONG = bool(os.environ.get("SPECKWISE_LONG"))
+"""Whether there is time for the tests marked `long`, and for more examples."""
+
+settings.register_profile("same", derandomize=True, max_examples=200 if LONG else 60)
 settings.load_profile("same")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leaves out what is `long`, unless SPECKWISE_LONG is set."""
+    left_out = [] if LONG else [item for item in items if item.get_closest_marker("long")]
+    if left_out:
+        items[:] = [item for item in items if item not in set(left_out)]
+        config.hook.pytest_deselected(items=left_out)
 
 
 @pytest.hookimpl(wrapper=True)

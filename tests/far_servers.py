@@ -16,6 +16,11 @@ from urllib.parse import unquote
 
 import pytest
 
+from cli.batch.addresses import RemoteFile, find_at
+from vision.errors import CallError, UnreadableShot
+
+ENDINGS = (".jpg", ".png")
+
 KEYS = {"AWS_ACCESS_KEY_ID": "key-that-opens", "AWS_SECRET_ACCESS_KEY": "secret-that-opens"}
 _SETTINGS = {
     **KEYS,
@@ -156,3 +161,20 @@ def s3(patch: pytest.MonkeyPatch) -> Iterator[Any]:
         yield cast(Any, boto3).client("s3")
     finally:
         server.stop()
+
+
+def refusal(address: str) -> str:
+    """The sentence that an address is refused with; nothing of what a package said is printed behind it."""
+    with pytest.raises(CallError) as refused:
+        list(find_at(address, ENDINGS))
+    assert refused.value.__cause__ is None
+    assert refused.value.__suppress_context__ or refused.value.__context__ is None
+    return str(refused.value)
+
+
+def unread(place: RemoteFile) -> str:
+    """The sentence in place of a photograph."""
+    with pytest.raises(UnreadableShot) as refused:
+        place.read()
+    assert refused.value.__suppress_context__ or refused.value.__context__ is None
+    return str(refused.value)

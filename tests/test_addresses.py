@@ -18,15 +18,27 @@ from urllib.parse import quote, unquote
 import fsspec
 import pytest
 from aiobotocore.session import AioSession
-from far_servers import KEYS, Bucket, Handler, Server, nobody, s3, silent, speak_s3, web
+from far_servers import (
+    ENDINGS,
+    KEYS,
+    Bucket,
+    Handler,
+    Server,
+    nobody,
+    refusal,
+    s3,
+    silent,
+    speak_s3,
+    unread,
+    web,
+)
 from hypothesis import given
 from hypothesis import strategies as st
 
 from cli.batch.addresses import NotListed, RemoteFile, find_at, is_address, local_path, shown
 from cli.batch.far import store, trouble
-from vision.errors import CallError, UnreadableShot
+from vision.errors import CallError
 
-ENDINGS = (".jpg", ".png")
 NAMES = count(1)
 SESSION = AioSession()
 
@@ -55,22 +67,6 @@ def found(address: str) -> dict[str, RemoteFile]:
     listed = list(find_at(address, ENDINGS))
     assert len({name for _, name in listed}) == len({place.name for place, _ in listed}) == len(listed)
     return {name: place for place, name in listed}
-
-
-def refusal(address: str) -> str:
-    """The sentence that an address is refused with; nothing of what a package said is printed behind it."""
-    with pytest.raises(CallError) as refused:
-        list(find_at(address, ENDINGS))
-    assert refused.value.__cause__ is None
-    assert refused.value.__suppress_context__ or refused.value.__context__ is None
-    return str(refused.value)
-
-
-def unread(place: RemoteFile) -> str:
-    """The sentence in place of a photograph."""
-    with pytest.raises(UnreadableShot) as refused:
-        place.read()
-    return str(refused.value)
 
 
 class TestWhatIsAnAddress:

@@ -15,14 +15,12 @@ from pathlib import Path
 from urllib.parse import quote
 
 import pytest
-from far_servers import Handler, Server, nobody, silent, web
+from far_servers import ENDINGS, Handler, Server, nobody, refusal, silent, unread, web
 
 from cli.batch.addresses import NotListed, RemoteFile, find_at
 from cli.batch.far import store, trouble
 from cli.batch.sources import FileFacts
-from vision.errors import CallError, UnreadableShot
 
-ENDINGS = (".jpg", ".png")
 SECRET = "sesame17"
 NAMES = (
     *("b.jpg", "a/x.jpg", "a/y/z.PNG", "a.jpg", "a-b.jpg", "a0.jpg", "a/notes.txt", "A.JPG", "é/ü 🐛.jpg", "50%.jpg"),
@@ -74,23 +72,6 @@ def walked(address: str) -> tuple[list[str], list[NotListed]]:
             missed.append(each)
         except StopIteration:
             return names, missed
-
-
-def refusal(address: str) -> str:
-    """The sentence that an address is refused with; nothing of what a package said is printed behind it."""
-    with pytest.raises(CallError) as refused:
-        list(find_at(address, ENDINGS))
-    assert refused.value.__cause__ is None
-    assert refused.value.__suppress_context__ or refused.value.__context__ is None
-    return str(refused.value)
-
-
-def unread(place: RemoteFile) -> str:
-    """The sentence in place of a photograph."""
-    with pytest.raises(UnreadableShot) as refused:
-        place.read()
-    assert refused.value.__suppress_context__ or refused.value.__context__ is None
-    return str(refused.value)
 
 
 def write(folder: Path, *names: str) -> None:

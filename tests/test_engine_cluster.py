@@ -151,6 +151,7 @@ def no_chatter(caplog: pytest.LogCaptureFixture) -> Iterator[None]:
 
 class TestNanniedWorkers:
     @pytest.mark.filterwarnings("error:Sending large graph")
+    @pytest.mark.long
     def test_what_comes_is_what_comes_here(self, nannied: Any) -> None:
         shots = [
             photograph("a", b"xx"),
@@ -182,6 +183,7 @@ class TestNanniedWorkers:
         assert tables(tmp_path / "there") == tables(tmp_path / "here")
         assert [each.count(b"\n") > len(CUT) for each in tables(tmp_path / "here")] == [True, True]
 
+    @pytest.mark.long
     def test_crash_and_fault_cost_their_own_photograph(self, nannied: Any, tmp_path: Path) -> None:
         shots = photographs("crash", "a", f"once {tmp_path / 'crashed'}", "fault", "b", "c")
         with run_on(nannied.scheduler_address) as run:
@@ -194,6 +196,7 @@ class TestNanniedWorkers:
         assert fault.why == "Speckwise failed through a fault of its own (RuntimeError: a fault of ours)."
         assert all(done.outcome and not done.retried for done in (a, b, c))
 
+    @pytest.mark.long
     def test_one_that_hangs_is_given_up(self, nannied: Any) -> None:
         from distributed import Client
 
@@ -218,6 +221,7 @@ class TestNanniedWorkers:
         assert all(done.outcome for done in told)
         assert [done.retried.startswith("the Dask worker tcp://127.0.0.1:") for done in told].count(True) == 1
 
+    @pytest.mark.long
     def test_one_whose_workers_die_is_given_up_and_no_other(self, nannied: Any) -> None:
         nannied.wait_for_workers(2, timeout=_LIMIT_S)
         shots = photographs("parent", "a", "slow", "b", "c")
@@ -231,6 +235,7 @@ class TestNanniedWorkers:
         nannied.wait_for_workers(2, timeout=_LIMIT_S)
         assert 2 <= workers_lost(nannied) - lost <= 3
 
+    @pytest.mark.long
     def test_a_run_leaves_nothing_and_the_next_one_works(self, nannied: Any) -> None:
         shots = photographs("a", "slow", "slow", "b")
         with run_on(nannied.scheduler_address) as run:
@@ -245,6 +250,7 @@ class TestNanniedWorkers:
             assert all(done.outcome for done in run.score(shots).values())
             assert not pids(run.told) & first
 
+    @pytest.mark.long
     def test_two_runs_at_once(self, nannied: Any) -> None:
         shots = photographs("a", "slow", "slow", "b")
         with run_on(nannied.scheduler_address) as one, run_on(nannied.scheduler_address) as other:
@@ -252,6 +258,7 @@ class TestNanniedWorkers:
             assert all(done.outcome for done in one.score(shots).values())
             assert all(done.outcome for done in other.wait(4))
 
+    @pytest.mark.long
     def test_what_can_not_be_made_ready_ends_the_run(self, nannied: Any) -> None:
         with run_on(nannied.scheduler_address, make_nothing) as run, pytest.raises(EngineLost) as lost:
             run.score(photographs("a"))
@@ -259,6 +266,7 @@ class TestNanniedWorkers:
         assert "nothing to score with" in str(lost.value)
         assert "tcp://127.0.0.1:" in str(lost.value)
 
+    @pytest.mark.long
     def test_a_station_that_was_left_behind_is_opened_again(
         self, nannied: Any, monkeypatch: pytest.MonkeyPatch
     ) -> None:
@@ -276,6 +284,7 @@ class TestNanniedWorkers:
                 run.score(photographs("e"))
             client.run(setattr, station, "_OPEN_WAIT_S", 5.0)
 
+    @pytest.mark.long
     def test_other_processors_are_said_once(self, nannied: Any, monkeypatch: pytest.MonkeyPatch) -> None:
         ours = Likeness(likeness_here().versions, "x86_64 without AVX2")
         monkeypatch.setattr(engine_file, "likeness_here", lambda: ours)
@@ -307,6 +316,7 @@ class TestWorkersThatComeAndGo:
         assert sum("was lost" in done.retried for done in told) == 1
         assert len({done.sha256 for done in told}) == len(told)
 
+    @pytest.mark.long
     def test_who_joins_with_another_version_ends_the_run(self, own: OwnDask) -> None:
         own.worker()
         with run_on(own.address) as run:
@@ -316,6 +326,7 @@ class TestWorkersThatComeAndGo:
                 run.score(photographs(*["slow"] * 200))
         assert re.search(r"\(scipy [\d.]+: this machine; scipy 1\.0\.0: tcp://127\.0\.0\.1:\d+\)", str(lost.value))
 
+    @pytest.mark.long
     def test_who_joins_without_us_ends_the_run(self, own: OwnDask) -> None:
         own.worker()
         with run_on(own.address) as run:
@@ -335,6 +346,7 @@ class TestWorkersThatComeAndGo:
             begun = time.monotonic()
         assert time.monotonic() - begun < 5
 
+    @pytest.mark.long
     def test_the_scheduler_hangs(self, own: OwnDask, monkeypatch: pytest.MonkeyPatch) -> None:
         own.worker()
         with run_on(own.address) as run:
@@ -346,6 +358,7 @@ class TestWorkersThatComeAndGo:
             begun = time.monotonic()
         assert time.monotonic() - begun < 10
 
+    @pytest.mark.long
     def test_all_workers_leave(self, own: OwnDask, monkeypatch: pytest.MonkeyPatch) -> None:
         worker = own.worker()
         monkeypatch.setattr(engine_file, "_NO_WORKERS_S", 1.0)
@@ -358,6 +371,7 @@ class TestWorkersThatComeAndGo:
                 run.wait(2)
         assert ends(child)
 
+    @pytest.mark.long
     def test_what_dask_gives_up_too_early_goes_on(self, tmp_path: Path) -> None:
         shots = photographs("parent", *["slow"] * 9)
         with own_dask(tmp_path, DASK_DISTRIBUTED__SCHEDULER__ALLOWED_FAILURES="0") as own:

@@ -142,6 +142,7 @@ def test_no_places_no_odds() -> None:
     assert Net(weights(1)).raw(empty, np.zeros((0, 3)), np.zeros(0), np.zeros(0)).shape == (0,)
 
 
+@pytest.mark.long
 def test_it_learns_to_tell_disks_from_bars() -> None:
     """Disks and bars of one area and one density, at all places and in all directions, on noise: only a form can tell them."""
     rng = np.random.default_rng(5)

@@ -215,7 +215,7 @@ def test_cut_and_order() -> None:
     assert len(some.candidates) == sum(score >= 0.2 for score in scores)
 
 
-@pytest.mark.parametrize("kind", ["water", "broccoli"])
+@pytest.mark.parametrize("kind", ["water", pytest.param("broccoli", marks=pytest.mark.long)])
 def test_any_number_of_threads_gives_the_same_rows(kind: str) -> None:
     shot = Shot(draw(tidy(kind, 5, width_px=900, height_px=700)).pixels, "0" * 64, kind)
     before = cv2.getNumThreads()
@@ -261,6 +261,7 @@ def test_florets_are_produce_and_their_shade_is_not() -> None:
     assert empty.surfaces.produce.mean() == 0
 
 
+@pytest.mark.long
 def test_a_very_large_shot_is_searched_more_coarsely_and_says_so() -> None:
     small = panel_shot([(disc(160, 120, 40), GREY)])
     large = Shot(np.ascontiguousarray(np.tile(small.pixels, (22, 18, 1))), "0" * 64, "large")

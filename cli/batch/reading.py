@@ -13,6 +13,7 @@ from vision.errors import SpeckwiseError
 
 READING_LIMIT_S = 120.0
 """A file that is not there after so long is given up: a lost mount never answers."""
+NOT_READ = "The file can't be read: the disk or the network reports an error."
 TOO_SLOW = f"The file could not be read within {READING_LIMIT_S:.0f} seconds: is the disk or the network still there?"
 
 
@@ -53,8 +54,6 @@ class Reading:
             self._read = Read(self.source, self.facts, error=str(error))
         except MemoryError:
             self._read = Read(self.source, self.facts, error="There is not enough memory to open this file.")
-        except Exception as error:
-            self._read = Read(
-                self.source, self.facts, error=f"The file can't be read ({type(error).__name__}: {error})."
-            )
+        except Exception:  # a file system of somebody else's making may raise what it likes
+            self._read = Read(self.source, self.facts, error=NOT_READ)
         self._done()

@@ -7,7 +7,7 @@ import signal
 import threading
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -24,6 +24,8 @@ from cli.batch.told import Tally
 from cli.batch.work import Work
 from cli.exits import StoppedByUser, StoppedHalfWay, why_stopped
 from cli.words import count
+
+_TOLD_TO_END = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name))
 
 MakeEngine = Callable[[MakeScore, Bell], Engine]
 
@@ -129,18 +131,24 @@ def _logged(folder: OutputFolder, call: Call) -> Iterator[Log]:
 @contextmanager
 def _undisturbed() -> Iterator[None]:
     """Ctrl-C waits: the tables are written whole or not at all, and it takes a moment."""
-    with _handling(signal.SIGINT, signal.SIG_IGN), _handling(signal.SIGTERM, signal.SIG_IGN):
+    with ExitStack() as held:
+        for number in (signal.SIGINT, *_TOLD_TO_END):
+            held.enter_context(_handling(number, signal.SIG_IGN))
         yield
 
 
 @contextmanager
 def _told_to_end() -> Iterator[None]:
-    """Being told to end (SIGTERM: a service is stopped, the machine goes down) is the same as Ctrl-C."""
+    """Being told to end (a service is stopped, the machine goes down, the terminal is closed) is the same as Ctrl-C."""
 
     def stop(number: int, frame: object) -> None:
         raise KeyboardInterrupt
 
-    with _handling(signal.SIGTERM, stop):
+    with ExitStack() as held:
+        for number in _TOLD_TO_END:
+            # Whoever started us deaf to one (nohup) meant it.
+            if signal.getsignal(number) is not signal.SIG_IGN:
+                held.enter_context(_handling(number, stop))
         yield
 
 

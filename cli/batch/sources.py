@@ -47,7 +47,9 @@ class LocalFile:
 
     @property
     def name(self) -> str:
-        return os.path.abspath(self.path)
+        # Bytes that are no UTF-8 written out: the ledger can't hold them.
+        whole = os.path.abspath(self.path)
+        return whole.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
 
     def facts(self) -> FileFacts:
         """Raises OSError."""

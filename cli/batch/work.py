@@ -92,8 +92,8 @@ class Work:
         """Takes one more source on. What stands already, of a file that has not been touched, is not read again."""
         try:
             facts = source.place.facts()
-        except OSError:
-            facts = FileFacts(-1, "")  # the reading says why
+        except Exception:  # whatever it is, the reading says it in a sentence
+            facts = FileFacts(-1, "")
         stood = None if self._rehash else self._ledger.of_file(source.shot, source.place.name)
         if stood and facts.tells and stood.facts == facts and self._still_good(stood):
             self._keep(stood, source)

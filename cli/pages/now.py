@@ -8,7 +8,9 @@ from datetime import datetime
 from enum import StrEnum
 
 import jinja2
+from markupsafe import Markup
 
+from cli.pages import words
 from vision.words import WHO_DECIDES
 
 _NAME_CHARACTERS = 40
@@ -52,7 +54,10 @@ class Counted:
 
 
 def build_now(latest: tuple[Shown, ...], counted: Counted, busy: bool, ended: bool, at: datetime) -> str:
-    """The page as HTML text; `latest` begins with the newest. Open in a browser, it keeps itself new."""
+    """The page as HTML text; `latest` begins with the newest. Open in a browser, it keeps itself new.
+
+    While another one is `busy` it says so: a verdict that still stands there must not be taken for that of the photograph just taken.
+    """
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader("cli.pages", "templates"),
         autoescape=True,
@@ -61,6 +66,8 @@ def build_now(latest: tuple[Shown, ...], counted: Counted, busy: bool, ended: bo
         lstrip_blocks=True,
     )
     environment.filters["short"] = short
+    # Our own files, so that their quotes and angle brackets may stand in the page as they are.
+    css, script = (Markup(environment.get_template(name).render()) for name in ("now.css", "now.js"))
     return environment.get_template("now.html.j2").render(
         newest=latest[0] if latest else None,
         before=latest[1:],
@@ -70,6 +77,9 @@ def build_now(latest: tuple[Shown, ...], counted: Counted, busy: bool, ended: bo
         clock=at.strftime("%H:%M:%S"),
         written_ms=int(at.timestamp() * 1000),
         long_characters=_LONG_CHARACTERS,
+        w=words,
+        css=css,
+        script=script,
         decides=WHO_DECIDES,
     )
 

@@ -21,7 +21,7 @@ from typing import Any
 
 from cli.batch.engines.engine import LOST_TWICE, SHOT_LIMIT_S, Bell, Done, EngineLost, MakeScore, processors
 from cli.batch.engines.pipe import Closed, receive, send
-from cli.batch.engines.worker import ONE_THREAD, READY, START
+from cli.batch.engines.worker import MEMORY, ONE_THREAD, READY, START, TAKEN
 from cli.batch.sources import Photograph
 
 _START_LIMIT_S = 120.0
@@ -199,7 +199,8 @@ class _Worker:
                     return ""
                 self._sent = False
                 send(orders, task.photograph)
-                self._sent = True
+                # A pipe takes what nobody reads any more: only an answer shows that the photograph has come.
+                self._sent = receive(answers) == TAKEN
                 reply = receive(answers)
                 self.task = None
                 self._cores.has_done(self, task, reply)
@@ -214,4 +215,4 @@ class _Worker:
 
 def _environment() -> dict[str, str]:
     """Ours, with one thread, and with modules from where ours come from."""
-    return {**os.environ, **ONE_THREAD, "PYTHONPATH": os.pathsep.join(map(os.path.abspath, sys.path))}
+    return {**MEMORY, **os.environ, **ONE_THREAD, "PYTHONPATH": os.pathsep.join(map(os.path.abspath, sys.path))}

@@ -24,16 +24,19 @@ if TYPE_CHECKING:
 
 START = "from cli.batch.engines.worker import main; main()"
 READY = "ready"
+TAKEN = "taken"
 ONE_THREAD = dict.fromkeys(
     ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OPENCV_FOR_THREADS_NUM"), "1"
 )
 """Workers share the processors among them; threads of their own would only wait for each other. Of the process's environment."""
+MEMORY = {"MALLOC_MMAP_THRESHOLD_": str(8 << 20), "MALLOC_TRIM_THRESHOLD_": str(64 << 20), "MALLOC_ARENA_MAX": "1"}
+"""Large arrays are given back to the system when they are let go (mallopt(3) of glibc; elsewhere without meaning)."""
 _LOOK_FOR_PARENT_S = 2.0
 
 
 def main() -> None:
     """Until the pipe is closed: takes what makes the scoring, answers READY or why not; then Photographs, each answered by
-    (Outcome or None, sentence)."""
+    TAKEN at once, and by (Outcome or None, sentence) in the end."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches the whole group; whoever started us decides
     threading.Thread(target=_end_with_parent, args=(os.getppid(),), daemon=True).start()
     orders, answers = sys.stdin.buffer, _answers()
@@ -53,6 +56,7 @@ def _serve(orders: BinaryIO, answers: BinaryIO) -> None:
     send(answers, READY)
     while True:
         photograph: Photograph = receive(orders)
+        send(answers, TAKEN)
         send(answers, try_score(score, photograph))
 
 
