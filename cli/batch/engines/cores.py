@@ -175,8 +175,12 @@ class _Worker:
 
     def _watch(self) -> None:
         why = ""
-        with suppress(Closed, pickle.UnpicklingError):
+        try:
             why = self._talk()
+        except Closed:
+            pass
+        except Exception as error:  # whatever it answered: nobody may wait for this photograph for ever
+            why = f"answered what can't be read ({type(error).__name__})"
         self._process.kill()
         self._process.wait()
         self._cores.is_gone(self, self.task, why or self._how_it_ended(), self._sent or self._over)
