@@ -10,6 +10,7 @@ import threading
 import tomllib
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -86,6 +87,8 @@ def watch_call(folder: Path, out: Path, options: ScoreOptions, doing: Doing) -> 
     unlisted: list[str] = []
     live = Live(out, doing.quiet)
     facts, call = make_call(options, doing, live, [folder], unlisted)
+    # Cameras begin again at IMG_0001: what was scored before must not leave the desk, answers and all.
+    call = replace(call, keep_replaced=True)
     print(f"Watching {folder}. Each shot is told here and on {out / NOW}; Ctrl-C ends it.", flush=True)
     work_in(out, facts, call, lambda running: watch(running, Arrivals(folder, out, live.say), live))
     return ALL_DONE

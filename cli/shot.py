@@ -58,6 +58,8 @@ class Outcome:
     error: str = ""
     left_out: int = 0
     """How many more flags the limit left out."""
+    instruction: str = ""
+    """The one thing to change first; '' where there is none."""
 
 
 def scorer(settings: Settings) -> Callable[[Photograph], Outcome]:
@@ -90,7 +92,8 @@ def score_shot(photograph: Photograph, settings: Settings) -> Outcome:
     rows = candidate_rows(belonging, checked.inspection)
     files = _pictures(shot, checked.inspection, name, settings.run)
     seconds = time.perf_counter() - begun
-    return Outcome(shot_row(facts), rows, files, seconds, left_out=checked.inspection.left_out)
+    said = checked.inspection
+    return Outcome(shot_row(facts), rows, files, seconds, left_out=said.left_out, instruction=said.instruction)
 
 
 def _failed(belonging: Belonging, sha256: str, sentence: str, begun: float) -> Outcome:

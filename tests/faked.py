@@ -29,7 +29,7 @@ RUN = FACTS.run
 
 
 def scorer(run: str = RUN, seconds: float = 0.0, scored: list[str] | None = None) -> Callable[[Photograph], Outcome]:
-    """A score function: a file gives as many flags as it has bytes `x`; one that starts with `bad` can't be read."""
+    """A score function: as many flags as the file has bytes `x`; one that starts with `bad` can't be read, with `dim` is of no use."""
 
     def score(photograph: Photograph) -> Outcome:
         time.sleep(seconds)
@@ -48,7 +48,7 @@ def scorer(run: str = RUN, seconds: float = 0.0, scored: list[str] | None = None
         ]
         row = shot_row(ShotFacts(Belonging(shot, run), sha256, None, error=error))
         if not error:
-            row[[column.name for column in SHOTS].index("usable")] = "yes"
+            row[[column.name for column in SHOTS].index("usable")] = "no" if data.startswith(b"dim") else "yes"
         files = {} if error else {f"pictures/{sha256[:8]}.jpg": data}
         return Outcome(row, rows, files, 0.1, error)
 

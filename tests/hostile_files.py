@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 import re
 import struct
 from functools import cache
@@ -18,7 +19,13 @@ from written_pictures import P3, chunk, heic16, ink_picture, png16, saved, table
 KINDS = ("JPEG", "PNG", "TIFF", "WEBP", *HEIF_KINDS)
 ENDING = {"JPEG": "jpg", "PNG": "png", "TIFF": "tif", "WEBP": "webp", "HEIF": "heic", "AVIF": "avif"}
 
-_SAMPLES = Path(__file__).parents[1] / "sample_images"
+ROOT = Path(__file__).parents[1]
+ENVIRONMENT = os.environ | {
+    "PYTHONPATH": os.pathsep.join([str(ROOT), str(ROOT / "tests")]),
+    "PYTHONIOENCODING": "utf-8",
+}
+"""For a process of its own that is to find ours."""
+_SAMPLES = ROOT / "sample_images"
 _CLASS_NAME = re.compile(r"\b\w*(Error|Exception|Warning)\b|Traceback|\bNone\b|<|>|0x[0-9a-f]")
 _PATH = re.compile(r"(^|[\s'\"(])[~/]\w|\.py\b|\.so\b|site-packages")
 

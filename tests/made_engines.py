@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import signal
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
+from cli.batch.engines.engine import Done
 from cli.batch.sources import Photograph
 
 SLOW_S = 0.3
@@ -84,3 +86,32 @@ def shorten_limit(limit_s: float) -> None:
     from cli.batch.engines.cores import Cores
 
     Cores.__init__.__defaults__ = (None, limit_s)
+
+
+def photograph(name: str, data: bytes = b"") -> Photograph:
+    data = data or name.encode()
+    return Photograph(f"{name}.jpg", hashlib.sha256(data + name.encode()).hexdigest(), data)
+
+
+def photographs(*contents: str) -> list[Photograph]:
+    """One of each content, numbered."""
+    return [photograph(f"{number}", content.encode()) for number, content in enumerate(contents, 1)]
+
+
+def ends(pid: int, limit_s: float = 60.0) -> bool:
+    """Whether a process comes to its end; one that only waits to be counted has."""
+    until = time.monotonic() + limit_s
+    while time.monotonic() < until:
+        try:
+            state = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0]
+        except (FileNotFoundError, ProcessLookupError):
+            return True
+        if state == "Z":
+            return True
+        time.sleep(0.1)
+    return False
+
+
+def pids(told: Sequence[Done]) -> set[int]:
+    """The processes that scored."""
+    return {done.outcome[1] for done in told if done.outcome is not None}  # type: ignore[index]

@@ -20,7 +20,7 @@ from cli.batch.standing import LEDGER
 from cli.exits import StoppedHalfWay
 from faked import OTHER_FACTS, RUN, everything, go, photographs, record, scorer, shot_cells, tables
 from vision.errors import OutputInUse, OutputNotWritable, SpeckwiseError
-from vision.files import Staged
+from vision.files import PASSING, Staged
 from vision.table import CANDIDATES, SHOTS, from_csv
 
 
@@ -138,6 +138,17 @@ class TestCompleting:
         go(out, three, score=scorer(scored=scored))
         assert scored == ["b.jpg"]
         assert everything(out) == before
+
+    def test_what_a_killed_writer_left_under_passing_names_is_taken_away(self, three: Path, out: Path) -> None:
+        go(out, three)
+        told = record(out) | {"finished": False}
+        (out / "run.json").write_text(json.dumps(told))
+        left = [out / f".0123456789abcdef{PASSING}", out / "pictures" / "00001" / f".fedcba9876543210{PASSING}"]
+        for path in left:
+            path.parent.mkdir(exist_ok=True)
+            path.write_bytes(b"half")
+        go(out, three)
+        assert not [path for path in left if path.exists()]
 
 
 # cache_spill has the pages written before the end of the change, as a change too large for memory would.

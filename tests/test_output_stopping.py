@@ -79,7 +79,7 @@ class TestNotWritable:
 
         with monkeypatch.context() as patched:
             patched.setattr(cli.batch.output, "write_bytes", full)
-            with pytest.raises(StoppedHalfWay, match=r"The disk is full.* 2 shots of this call stand"):
+            with pytest.raises(StoppedHalfWay, match=r"The disk is full.* What is done stands whole, 2 shots in all"):
                 go(out, three)
         assert list(shot_cells(out, "shot")) == ["a.jpg", "b.jpg"]
         assert record(out)["finished"] is False
@@ -190,7 +190,7 @@ class TestStoppedByThePerson:
         def score(photograph: Photograph) -> Any:
             raise KeyboardInterrupt
 
-        with pytest.raises(StoppedByUser, match="0 shots of this call"):
+        with pytest.raises(StoppedByUser, match="stands whole, 0 shots in all"):
             go(out, three, score=score)
         assert tables(out)[1].count(b"\r\n") == 1
 

@@ -21,7 +21,7 @@ import cli.batch.watching
 from cli.batch.ledger import Ledger
 from cli.batch.standing import LEDGER
 from cli.exits import StoppedByUser, StoppedHalfWay
-from faked import RUN, record, scorer, shot_cells
+from faked import RUN, go, record, scorer, shot_cells
 from vision.complete import Complete
 from vision.errors import DiskFull
 from vision.words import NONE_FLAGGED
@@ -51,11 +51,11 @@ def watching(arriving: Path, out: Path) -> Watching:
     return Watching(arriving, out, scorer(scored=scored), scored=scored)
 
 
-def shots_in_ledger(out: Path) -> dict[str, int]:
-    """Each shot and its flags."""
+def rows_in_ledger(out: Path) -> list[tuple[str, int]]:
+    """Shots and their flags, as they stand one under the other."""
     ledger = Ledger(out / LEDGER, RUN)
     try:
-        return {entry.shot: len(entry.candidates) for entry in ledger}
+        return sorted((entry.shot, len(entry.candidates)) for entry in ledger)
     finally:
         ledger.close()
 
@@ -81,7 +81,7 @@ class TestFromArrivalToTables:
             w.put("a.jpg", data(2))
             yield from w.until_told("a.jpg")
             yield from w.until(lambda: "a.jpg" in (out / "now.html").read_text())
-            assert shots_in_ledger(out) == {"a.jpg": 2}
+            assert rows_in_ledger(out) == [("a.jpg", 2)]
             assert shot_cells(out, "shot") == {}
             assert "a.jpg: Keep this shot. 2 flagged." in capsys.readouterr().out
             yield from w.until_calm()
@@ -157,8 +157,40 @@ class TestFromArrivalToTables:
         assert list(shot_cells(watching.out, "shot")) == ["a.jpg", "b.jpg"]
 
 
-class TestTakenAgainUnderTheSameName:
-    def test_while_the_old_one_is_scored_it_ends_as_the_new_one(self, watching: Watching) -> None:
+class TestAnotherOneOfTheSameName:
+    """Cameras begin again at IMG_0001, and people may have answered on the photograph of before."""
+
+    def test_leaves_the_old_one_where_it_stands_and_says_so(
+        self, watching: Watching, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        def script(w: Watching) -> Iterator[None]:
+            w.put("a.jpg", data(1))
+            yield from w.until_told("a.jpg")
+            w.put("a.jpg", data(3))
+            yield from w.until_calm()
+
+        watching.run(script)
+        assert rows_in_ledger(watching.out) == [("a.jpg", 1), ("a.jpg", 3)]
+        assert (watching.out / "shots.csv").read_bytes().count(b"a.jpg") == 2
+        assert "An earlier photograph called a.jpg stays as well." in capsys.readouterr().out
+        # Nor does the next call, of either command, take it for something that is to be scored or away.
+        watching.run(lambda w: w.for_some_time())
+        go(watching.out, watching.arriving)
+        assert rows_in_ledger(watching.out) == [("a.jpg", 1), ("a.jpg", 3)]
+        assert watching.scored == ["a.jpg", "a.jpg"]
+
+    @pytest.mark.parametrize("old", [b"dim x" + b"." * 80, BROKEN])
+    def test_takes_the_place_of_one_that_was_to_be_taken_again(self, watching: Watching, old: bytes) -> None:
+        def script(w: Watching) -> Iterator[None]:
+            w.put("a.jpg", old)
+            yield from w.until_told("a.jpg")
+            w.put("a.jpg", data(3))
+            yield from w.until_calm()
+
+        watching.run(script)
+        assert rows_in_ledger(watching.out) == [("a.jpg", 3)]
+
+    def test_while_the_old_one_is_scored_waits_for_it_and_only_the_last_is_scored(self, watching: Watching) -> None:
         watching.make_engine = ByHand
 
         def script(w: Watching) -> Iterator[None]:
@@ -178,8 +210,7 @@ class TestTakenAgainUnderTheSameName:
             assert engine.in_hand == []
 
         watching.run(script)
-        assert shot_cells(watching.out, "candidates") == {"a.jpg": ""}
-        assert shots_in_ledger(watching.out) == {"a.jpg": 4}
+        assert rows_in_ledger(watching.out) == [("a.jpg", 1), ("a.jpg", 4)]
         assert watching.scored == ["a.jpg", "a.jpg"]
 
     def test_by_the_same_bytes_it_is_not_scored_again(self, watching: Watching) -> None:
@@ -195,7 +226,7 @@ class TestTakenAgainUnderTheSameName:
 
 
 class TestTwins:
-    def test_are_told_and_scored_when_the_first_is_replaced(
+    def test_are_told_and_stay_with_the_first_when_its_file_is_written_over(
         self, watching: Watching, capsys: pytest.CaptureFixture[str]
     ) -> None:
         def script(w: Watching) -> Iterator[None]:
@@ -205,12 +236,14 @@ class TestTwins:
             yield from w.until_calm()
             assert shot_cells(w.out, "duplicate_of") == {"a.jpg": "", "b.jpg": "a.jpg"}
             w.put("a.jpg", data(1))
-            yield from w.until(lambda: w.scored == ["a.jpg", "a.jpg", "b.jpg"])
+            yield from w.until(lambda: w.scored == ["a.jpg", "a.jpg"])
+            yield from w.until_calm()
 
         watching.run(script)
         assert "b.jpg: Already here. It is the same photograph, byte for byte, as a.jpg." in capsys.readouterr().out
-        assert shots_in_ledger(watching.out) == {"a.jpg": 1, "b.jpg": 3}
-        assert shot_cells(watching.out, "duplicate_of") == {"a.jpg": "", "b.jpg": ""}
+        # b.jpg needs no rows of its own: those of the photograph that was a.jpg stand.
+        assert rows_in_ledger(watching.out) == [("a.jpg", 1), ("a.jpg", 3), ("b.jpg", 0)]
+        assert shot_cells(watching.out, "duplicate_of") == {"a.jpg": "", "b.jpg": "a.jpg"}
 
 
 class TestWhoComesFirst:
@@ -352,7 +385,10 @@ class TestInAProcessOfItsOwn:
         process.send_signal(signal.SIGTERM)
         _, errors = process.communicate(timeout=30)
         assert process.returncode == 130, errors
-        assert errors == "speckwise: Stopped. 1 shot of this call stand whole; the same call goes on from there.\n"
+        assert (
+            errors
+            == "speckwise: Stopped. What is done stands whole, 1 shot in all; the same call goes on from there.\n"
+        )
         assert list(shot_cells(out, "shot")) == ["a.jpg"]
         assert "Watching ended" in (out / "now.html").read_text()
 

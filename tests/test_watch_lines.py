@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -17,7 +18,13 @@ ROOT = Path(__file__).parent.parent
 
 
 KEEP = ShotTold("water/7.jpg", 17, True, "No scale.", limit_round_mm="0.15", limit_linear_mm="0.08")
-AGAIN = ShotTold("water/7.jpg", 3, False, "Hold still: the shot moved by about 4 px; use a stand. No scale: sizes.")
+AGAIN = ShotTold(
+    "water/7.jpg",
+    3,
+    False,
+    "Hold still: the shot moved by about 4 px; use a stand. No scale: sizes.",
+    instruction="Hold still: the shot moved by about 4 px; use a stand.",
+)
 
 
 class TestLines:
@@ -31,6 +38,14 @@ class TestLines:
             "water/7.jpg: Keep this shot. 17 flagged. "
             "It could have shown round specks from 0.15 mm and thin ones from 0.08 mm wide."
         )
+
+    def test_keep_with_the_one_thing_to_change_and_what_could_not_be_searched(self) -> None:
+        told = replace(KEEP, instruction="Wipe the lens.", unsearched_pct="3.5")
+        assert self.said(told) == (
+            "water/7.jpg: Keep this shot. Wipe the lens. 17 flagged. It could have shown round specks from 0.15 mm and thin "
+            "ones from 0.08 mm wide. 3.5% of it could not be searched."
+        )
+        assert "searched" not in self.said(replace(KEEP, unsearched_pct="0.0"))
 
     def test_take_again_with_the_one_thing_to_change(self) -> None:
         assert self.said(AGAIN) == (

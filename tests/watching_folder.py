@@ -114,7 +114,7 @@ class Watching:
             self.pages += 1
             return no_pages(folder)
 
-        doing = call(self.score, make_engine=self._make, make_pages=make_pages, teller=live)
+        doing = call(self.score, make_engine=self._make, make_pages=make_pages, teller=live, keep_replaced=True)
         self.arrivals = arrivals = NotedArrivals(self.arriving, self.out, live.say)
         work_in(self.out, FACTS, doing, lambda running: watch(running, arrivals, live, is_over))
 

@@ -27,6 +27,8 @@ from numpy.typing import NDArray
 
 from vision.errors import DiskFull, OutputNotWritable, SpeckwiseError, UnreadableShot
 
+PASSING = ".part"
+"""Ends the name of a file that is not whole yet; one that is found later was left behind by a writer who was killed."""
 _STEM_CHARACTERS = 60
 _STEM_BYTES = 200
 _FORBIDDEN = set('/\\:*?"<>|')  # on Windows, Linux and macOS together
@@ -87,7 +89,7 @@ class Staged:
     def __init__(self, path: Path, pieces: Iterable[bytes]) -> None:
         """Raises OutputNotWritable where the place can't be written to, DiskFull where there is no room; nothing is left then."""
         self.path = path
-        self._passing = path.parent / f".{secrets.token_hex(8)}.part"
+        self._passing = path.parent / f".{secrets.token_hex(8)}{PASSING}"
         digest = hashlib.sha256()
         with _explained(path):
             # Not tempfile: its files are closed to everyone else, and these are to have the rights of any new file.

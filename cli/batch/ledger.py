@@ -57,6 +57,8 @@ class Entry:
     """How many more the limit on flags left out."""
     digests: dict[str, str] = field(default_factory=dict)
     """SHA-256 of each of those files as it was written."""
+    instruction: str = ""
+    """The one thing to change first; '' where there is none."""
     changed: str = ""
     """When the file was last written, as FileFacts has it."""
 
@@ -101,8 +103,11 @@ class Ledger:
 
     def add(self, entry: Entry) -> ShotTold:
         """Puts `entry` in the place of what it replaces, and on disk."""
-        told = told_of(entry.row, len(entry.candidates), entry.left_out)
-        rest = {name: getattr(entry, name) for name in ("row", "candidates", "seconds", "left_out", "digests")}
+        told = told_of(entry.row, len(entry.candidates), entry.left_out, entry.instruction)
+        rest = {
+            name: getattr(entry, name)
+            for name in ("row", "candidates", "seconds", "left_out", "digests", "instruction")
+        }
         facts = (entry.run, entry.shot, entry.sha256, entry.path, entry.size_bytes, entry.changed)
         texts = tuple(json.dumps(value) for value in (sorted(entry.files), asdict(told), rest))
         before = len(self)
@@ -132,6 +137,13 @@ class Ledger:
             db.execute(
                 "UPDATE shots SET path = ?, size_bytes = ?, changed = ? WHERE run = ? AND shot = ? AND sha256 = ?",
                 (path, facts.size_bytes, facts.changed, self._run, shot, sha256),
+            )
+
+    def set_aside(self, shot: str, sha256: str) -> None:
+        """Has an entry stand on after its file has got other bytes: it belongs to no file from now on."""
+        with self._writing() as db:
+            db.execute(
+                "UPDATE shots SET path = '' WHERE run = ? AND shot = ? AND sha256 = ?", (self._run, shot, sha256)
             )
 
     def of_file(self, shot: str, path: str) -> Stood | None:

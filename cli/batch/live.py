@@ -48,6 +48,11 @@ class Live:
             print(line_of(shown), file=sys.stderr if shot.error else sys.stdout, flush=True)
         self._write()
 
+    def also(self, sentence: str) -> None:
+        """A line."""
+        if not self._quiet:
+            print(sentence, flush=True)
+
     def say(self, sentence: str) -> None:
         """Something about the folder itself."""
         print(f"speckwise: {sentence}", file=sys.stderr, flush=True)
@@ -88,8 +93,8 @@ def shown_of(shot: ShotTold) -> Shown:
         same = f"It is the same photograph, byte for byte, as {printable(shot.duplicate_of)}."
         return Shown(at, name, Kind.TWIN, "Already here", same)
     if shot.usable:
-        return Shown(at, name, Kind.KEEP, "Keep this shot", "", _flags(shot), _limits(shot))
-    return Shown(at, name, Kind.AGAIN, "Take it again", _first_sentence(shot.reasons), _flags(shot))
+        return Shown(at, name, Kind.KEEP, "Keep this shot", shot.instruction, _flags(shot), _limits(shot))
+    return Shown(at, name, Kind.AGAIN, "Take it again", shot.instruction or shot.reasons, _flags(shot))
 
 
 def _flags(shot: ShotTold) -> str:
@@ -106,9 +111,10 @@ def _limits(shot: ShotTold) -> str:
         parts.append(f"round specks from {shot.limit_round_mm} mm")
     if shot.limit_linear_mm:
         parts.append(f"thin ones from {shot.limit_linear_mm} mm wide")
-    return f"It could have shown {' and '.join(parts)}." if parts else "How small a speck it could show is not known."
+    said = f"It could have shown {' and '.join(parts)}." if parts else "How small a speck it could show is not known."
+    return f"{said} {shot.unsearched_pct}% of it could not be searched." if _is_much(shot.unsearched_pct) else said
 
 
-def _first_sentence(reasons: str) -> str:
-    """Of the reasons the instruction comes first."""
-    return reasons.split(". ")[0].removesuffix(".") + "."
+def _is_much(percent: str) -> bool:
+    """Whether a share is more than nothing, as far as the table tells."""
+    return bool(percent) and float(percent) > 0

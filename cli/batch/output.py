@@ -34,7 +34,7 @@ from cli.batch.standing import (
 )
 from cli.pages.names import in_shard, shard_at
 from vision.errors import OutputInUse, OutputNotWritable, SpeckwiseError
-from vision.files import Staged, write_bytes, write_json
+from vision.files import PASSING, Staged, write_bytes, write_json
 
 LOCK = ".writing.lock"
 WRITER = ".writing.json"
@@ -148,11 +148,21 @@ def writing(folder: Path, facts: RunFacts, force: bool = False) -> Iterator[Outp
             standing = Standing(folder)
         elif (folder / EARLIER / _MOVING).exists():
             _end_move(folder)
+        if not standing.record.get("finished"):
+            _sweep(folder)
         output = OutputFolder(standing, facts)
         try:
             yield output
         finally:
             output.ledger.close()
+
+
+def _sweep(folder: Path) -> None:
+    """Takes away files that a writer who was killed had under passing names."""
+    for place in (folder, folder / PICTURES, folder / PAGES):
+        for path in place.rglob(f".*{PASSING}") if place != folder else place.glob(f".*{PASSING}"):
+            with suppress(OSError):
+                path.unlink()
 
 
 @contextmanager

@@ -42,6 +42,8 @@ class Call:
     """Another run that stands in the folder is moved to earlier/ first."""
     rehash: bool = False
     """Every file is read, also one that has not been touched since it was scored."""
+    keep_replaced: bool = False
+    """A shot whose file was written over by another photograph stays beside the new one."""
     aloud: bool = False
     """What goes into the log is said as well."""
     told: Mapping[str, Any] = field(default_factory=dict)
@@ -84,8 +86,8 @@ def work_in(out: Path, facts: RunFacts, call: Call, drive: Callable[[Running], N
     engine = call.make_engine(call.make_score, bell.put)
     try:
         with writing(out, facts, call.force) as folder, _logged(folder, call) as log, _told_to_end():
-            work = Work(folder, engine, bell, call.teller, log, call.rehash)
-            with _stopping(work):
+            work = Work(folder, engine, bell, call.teller, log, call.rehash, call.keep_replaced)
+            with _stopping(folder):
                 _drive(folder, work, call, log, drive)
             return work.tally, folder.notices
     finally:
@@ -165,15 +167,15 @@ def _handling(number: signal.Signals, handler: Any) -> Iterator[None]:
 
 
 @contextmanager
-def _stopping(work: Work) -> Iterator[None]:
+def _stopping(folder: OutputFolder) -> Iterator[None]:
     """Whatever ends the work before its time, as one of the two ways to stop."""
     try:
         yield
     except KeyboardInterrupt:
-        raise StoppedByUser(f"Stopped. {_stands(work)}") from None
+        raise StoppedByUser(f"Stopped. {_stands(folder)}") from None
     except Exception as error:
-        raise StoppedHalfWay(f"{why_stopped(error)} {_stands(work)}") from error
+        raise StoppedHalfWay(f"{why_stopped(error)} {_stands(folder)}") from error
 
 
-def _stands(work: Work) -> str:
-    return f"{count(work.tally.shots, 'shot')} of this call stand whole; the same call goes on from there."
+def _stands(folder: OutputFolder) -> str:
+    return f"What is done stands whole, {count(len(folder.ledger), 'shot')} in all; the same call goes on from there."

@@ -27,6 +27,9 @@ class Teller(Protocol):
     def shot(self, shot: ShotTold) -> None:
         """One of them is done."""
 
+    def also(self, sentence: str) -> None:
+        """Something that happened beside it, of which a person should know."""
+
     def end(self) -> None:
         """No more will be."""
 
@@ -68,6 +71,9 @@ def _time(seconds: float) -> str:
 class Quiet:
     """Says only what went wrong."""
 
+    def also(self, sentence: str) -> None:
+        """Says nothing."""
+
     def total(self, shots: int) -> None:
         """Says nothing."""
 
@@ -108,6 +114,10 @@ class Lines:
             of = "" if self._pace.total is None else f" of {self._pace.total}"
             print(f"{self._pace.kept + self._pace.done}{of} shots: {self._pace.words}.", flush=True)
 
+    def also(self, sentence: str) -> None:
+        """Says it."""
+        print(sentence, flush=True)
+
     def end(self) -> None:
         """Says nothing."""
 
@@ -134,6 +144,11 @@ class Bar:
         self._draw()
         if self._progress is not None and (shot.error or not shot.usable):
             self._progress.console.print(shot.line, markup=False, highlight=False)
+
+    def also(self, sentence: str) -> None:
+        """Says it above the bar."""
+        if self._progress is not None:
+            self._progress.console.print(sentence, markup=False, highlight=False)
 
     def end(self) -> None:
         """Takes the bar down."""

@@ -32,6 +32,10 @@ class ShotTold:
     limit_round_mm: str = ""
     """The smallest round speck it could have shown, as the table has it; '' where that is not known."""
     limit_linear_mm: str = ""
+    unsearched_pct: str = ""
+    """How much of the picture could not be searched, as the table has it."""
+    instruction: str = ""
+    """The one thing to change first, also where the shot can be kept; `reasons` begins with it."""
 
     @property
     def line(self) -> str:
@@ -45,7 +49,7 @@ class ShotTold:
         return f"{shot}: {self.flags} flagged{more}" + ("" if self.usable else f"; take again: {self.reasons}")
 
 
-def told_of(row: Sequence[str], flags: int, left_out: int = 0) -> ShotTold:
+def told_of(row: Sequence[str], flags: int, left_out: int = 0, instruction: str = "") -> ShotTold:
     """What is worth saying of a row of shots.csv."""
 
     def cell(name: str) -> str:
@@ -62,6 +66,8 @@ def told_of(row: Sequence[str], flags: int, left_out: int = 0) -> ShotTold:
         left_out=left_out,
         limit_round_mm=cell("limit_round_mm"),
         limit_linear_mm=cell("limit_linear_mm"),
+        unsearched_pct=cell("unsearched_pct"),
+        instruction=instruction,
     )
 
 

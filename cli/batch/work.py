@@ -19,6 +19,7 @@ from cli.batch.reading import Read, Reading
 from cli.batch.sources import FileFacts, Photograph, Source
 from cli.batch.tell import Teller
 from cli.batch.told import Tally
+from cli.words import printable
 from vision.table import Belonging, ShotFacts, shot_row
 
 _AHEAD_BYTES = 256 << 20
@@ -45,8 +46,9 @@ class Work:
         teller: Teller,
         log: Log,
         rehash: bool = False,
+        keep_replaced: bool = False,
     ) -> None:
-        """`bell` is what the engine tells of photographs that are done."""
+        """`bell` is what the engine tells of photographs that are done; the last two as in run.Call."""
         self.tally = Tally()
         self.changed = 0
         """How many entries this call has put down."""
@@ -54,7 +56,8 @@ class Work:
         """What scoring has taken, all workers together."""
         self._folder, self._ledger = folder, folder.ledger
         self._engine, self._bell = engine, bell
-        self._teller, self._log, self._rehash = teller, log, rehash
+        self._teller, self._log = teller, log
+        self._rehash, self._keep_replaced = rehash, keep_replaced
         self._reading: deque[Reading] = deque()
         self._scoring: dict[str, _Scoring] = {}
         self._twins: dict[str, Source] = {}
@@ -156,7 +159,7 @@ class Work:
         elif first and first.shot != shot and self._still_good(first):
             self._put_twin(read, first.shot)
         else:
-            self._scoring[sha256] = _Scoring(replace(read, data=b""), [])
+            self._scoring[sha256] = _Scoring(replace(read, data=b""))
             self._engine.submit(Photograph(shot, sha256, read.data))
 
     def _take_done(self, done: Done) -> None:
@@ -193,6 +196,8 @@ class Work:
         self._put_down(self._plain_entry(read, shot_row(facts), error, first))
 
     def _put_down(self, entry: Entry, worker: str = "") -> None:
+        if self._keep_replaced:
+            self._set_aside(entry)
         told = self._ledger.add(entry)
         self.changed += 1
         self.scoring_s += entry.seconds
@@ -208,6 +213,16 @@ class Work:
             duplicate_of=entry.duplicate_of,
         )
 
+    def _set_aside(self, entry: Entry) -> None:
+        """Has what its file held before stand on by itself, unless that was to be taken again."""
+        stood = self._ledger.of_file(entry.shot, entry.path)
+        told = stood and stood.told
+        is_good = told and told.usable and not told.error and not told.duplicate_of
+        if stood and is_good and stood.sha256 != entry.sha256:
+            self._ledger.set_aside(stood.shot, stood.sha256)
+            self._teller.also(f"An earlier photograph called {printable(stood.shot)} stays as well.")
+            self._log.note("set aside", shot=stood.shot, sha256=stood.sha256)
+
     def _entry(self, read: Read, done: Done) -> Entry:
         outcome = done.outcome
         if outcome is None:
@@ -220,6 +235,7 @@ class Work:
             digests={name: hashlib.sha256(files[name]).hexdigest() for name in sorted(files)},
             seconds=round(float(outcome.seconds), 3),
             left_out=outcome.left_out,
+            instruction=outcome.instruction,
         )
 
     def _failed_entry(self, read: Read, why: str) -> Entry:
