@@ -21,6 +21,17 @@ from vision.types import Ground, LitFrom
 
 ROOT = Path(__file__).parent.parent
 HEAVY = ("numpy", "cv2", "pandas", "skimage", "scipy")
+ONE_OPTION = """
+import typer
+
+app = typer.Typer(rich_markup_mode=None, add_completion=False)
+app.command("guides")(lambda: None)
+
+@app.command()
+def score(out: str = ""): ...
+
+app()
+"""
 COMMANDS = sorted(
     str(command.name or command.callback.__name__) for command in app.registered_commands if command.callback
 )
@@ -49,15 +60,22 @@ class TestHelp:
         assert "Usage: speckwise" in done.stdout
         assert done.stdout.endswith("heavy: []\n")
 
-    def test_is_quick(self) -> None:
-        # Processor time and the best of three: other work on the machine is not ours to measure.
-        seconds = []
-        for _ in range(3):
-            before = os.times()
-            call("score", "--help")
-            after = os.times()
-            seconds.append(after.children_user + after.children_system - before.children_user - before.children_system)
-        assert min(seconds) < 0.5
+    def test_takes_hardly_more_than_a_command_with_one_option(self) -> None:
+        # Both in turns on this machine as it is now: what the library costs that reads the command line is its own.
+        turns = [
+            (processor_seconds("score", "--help"), processor_seconds("score", "--help", code=ONE_OPTION))
+            for _ in range(4)
+        ]
+        ours, smallest = (min(seconds) for seconds in zip(*turns, strict=True))
+        assert ours < 1.5 * smallest
+
+
+def processor_seconds(*words: str, code: str = "from cli.entry import main; main()") -> float:
+    before = os.times()
+    done = call(*words, code=code)
+    after = os.times()
+    assert "Usage" in done.stdout, done.stderr
+    return after.children_user + after.children_system - before.children_user - before.children_system
 
 
 class TestWrongCalls:

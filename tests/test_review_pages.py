@@ -76,6 +76,8 @@ def right_to_left(tmp_path: Path) -> Iterator[str]:
     words |= keys | {"language": "he", "direction": "rtl"}
     bound = socket.socket()
     bound.bind(("127.0.0.1", 0))
+    # Listens before the page is asked for, however late the thread starts.
+    bound.listen()
     port = bound.getsockname()[1]
     store = Store(sqlite_url(folder / "decisions.sqlite"))
     app = make_app(Desk(read_shelf(folder), store), words, [f"127.0.0.1:{port}"], "k")
