@@ -26,7 +26,7 @@ def made(kind: type[Any], given: Mapping[str, object]) -> Any:
     hints = typing.get_type_hints(kind)
     values = {name: _read(name, hints[name], value) for name, value in given.items()}
     if "kind" in values and isinstance(values["kind"], str):
-        values["kind"] = one_spelling(values["kind"].strip())
+        values["kind"] = one_spelling(values["kind"])
     return kind(**values)
 
 
@@ -49,7 +49,8 @@ def _read(name: str, hint: Any, value: object) -> Any:
 def _text(name: str, value: object) -> str:
     if not isinstance(value, str):
         raise AnswerError(f"{name} is a text.")
-    return value.strip()
+    # As it is: a rule is kept whole, and what is read from the record is what went in.
+    return value
 
 
 def _whole(name: str, value: object) -> int:
@@ -101,7 +102,7 @@ def check_long(name: str, value: str, longest: int) -> None:
     if len(value) > longest:
         raise AnswerError(f"The {name} is longer than {longest} characters.")
     # Of a text of many lines each has to be one that can be shown.
-    for line in value.replace("\t", " ").splitlines():
+    for line in value.replace("\t", " ").replace("\r\n", "\n").split("\n"):
         check_line(name, line, longest)
 
 

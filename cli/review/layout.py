@@ -86,12 +86,26 @@ READINGS = _counted(
     _text("by"),
     sa.UniqueConstraint("run", "reading"),
 )
+ENTRIES = _counted(
+    "entries",
+    _text("at"),
+    _text("clock"),
+    _text("token", unique=True),
+    *map(_text, ("lot", "by", "what", "body")),
+    sa.Index("entries_of_a_lot", "lot"),
+)
+"""What people enter on a lot beside their answers: `what` it is, and its fields as JSON in `body`."""
 
 
 def _first(connection: Connection) -> None:
     RECORD.create_all(connection, tables=[ANSWERS, ADDED, LOOKS, SHOWN, READINGS], checkfirst=False)
     for table in (LAYOUT, ANSWERS, ADDED, LOOKS, SHOWN, READINGS):
         _hold(connection, table)
+
+
+def _second(connection: Connection) -> None:
+    RECORD.create_all(connection, tables=[ENTRIES], checkfirst=False)
+    _hold(connection, ENTRIES)
 
 
 def _hold(connection: Connection, table: sa.Table) -> None:
@@ -126,7 +140,7 @@ def _unique(table: sa.Table) -> list[list[str]]:
     return sorted([column.name for column in key.columns] for key in keys)
 
 
-STEPS: Sequence[Callable[[Connection], None]] = (_first,)
+STEPS: Sequence[Callable[[Connection], None]] = (_first, _second)
 """In order. A later version adds one and leaves those before it as they are."""
 
 

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
-from typing import Any, TypeVar
+from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy import exc
 from sqlalchemy.engine import Connection
 
 from cli.review.answers import (
@@ -26,22 +22,16 @@ from cli.review.answers import (
     check_line,
     check_name,
 )
-from cli.review.database import READS, engine_of, is_full, lacking, parsed, place_of, why
 from cli.review.database import sqlite_url as sqlite_url
-from cli.review.layout import ADDED, ANSWERS, LOOKS, SHOWN, bring_up_to_date
+from cli.review.kept_entries import KeptEntries
+from cli.review.kept_rows import StoreError as StoreError
+from cli.review.kept_rows import odd_clock as odd_clock
+from cli.review.layout import ADDED, ANSWERS, LOOKS, SHOWN
 from cli.review.layout import READINGS as ASKED
-from vision.errors import CallError, DiskFull, SpeckwiseError
 
-_T = TypeVar("_T")
-_TRIES = 20
-_CLOCK_SLACK_S = 5.0
 _LONGEST_LOOK_S = 1e9
 _TEXTS = ("reviewer", "reading", "answer", "kind", "body", "basis", "unaided", "note", "source", "least", "most")
 _ADDED = ("token", "by", "x_px", "y_px", "length_px", "angle_deg")
-
-
-class StoreError(SpeckwiseError):
-    """The record can't be read or added to just now; what it holds is whole. The message is a whole sentence without a password."""
 
 
 @dataclass(frozen=True)
@@ -90,28 +80,8 @@ class Shown:
     reach_px: float
 
 
-class Store:
+class Store(KeptEntries):
     """Answers are only added. Methods raise StoreError, and DiskFull where there is no room."""
-
-    def __init__(self, url: str, clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> None:
-        """Opens or makes the record at an SQLAlchemy URL. Raises CallError where that is none or can't be reached."""
-        self._url = parsed(url)
-        self.place = place_of(self._url)
-        """Where the record is: a file's path, or a URL without a password."""
-        self._clock = clock
-        self._numbering = threading.Lock()
-        try:
-            self._engine = engine_of(self._url)
-            with self._said_in_words():
-                bring_up_to_date(self._engine)
-        except (exc.ArgumentError, ImportError, ValueError) as error:
-            raise CallError(f"--store: {self.place} can't be used: {lacking(error)}.") from None
-        except StoreError as error:
-            raise CallError(f"--store: {error}") from None
-
-    def close(self) -> None:
-        """Lets go of the database."""
-        self._engine.dispose()
 
     def add_answer(self, answer: Answer) -> Said:
         """Puts an answer at the end of the record and returns it with its number; the one that is there for a known token."""
@@ -179,33 +149,6 @@ class Store:
                     places.append(Shown(_speck_id(row), row["x_px"], row["y_px"], reach))
         return places
 
-    def _rows(self, query: sa.Select[Any]) -> list[Mapping[str, Any]]:
-        with self._said_in_words(), self._engine.connect().execution_options(**READS) as connection:
-            return [row._mapping for row in connection.execute(query)]  # type: ignore[misc]
-
-    def _once(
-        self, table: sa.Table, token: str, make: Callable[[Connection], dict[str, Any]], read: Callable[[Any], _T]
-    ) -> _T:
-        """Adds one row unless its token is there already; returns what then stands there."""
-        if not token:
-            raise ValueError("what goes into the record carries a token")
-        known = sa.select(table).where(table.c.token == token)
-        with self._said_in_words():
-            for attempt in range(_TRIES):
-                try:
-                    # Threads of this process wait here, so that they do not use up the database's own patience.
-                    with self._numbering, self._engine.begin() as connection:
-                        row = connection.execute(known).one_or_none()
-                        if row is None:
-                            connection.execute(table.insert().values(make(connection)))
-                            row = connection.execute(known).one()
-                    return read(row._mapping)
-                except exc.IntegrityError:
-                    # Where the database has more than one writer at a time, another was faster: look again.
-                    if attempt == _TRIES - 1:
-                        raise
-        raise AssertionError("unreachable")
-
     def _answer_row(self, connection: Connection, answer: Answer) -> dict[str, Any]:
         ring = answer.ring
         newest = connection.scalar(sa.select(ANSWERS.c.at).order_by(ANSWERS.c.number.desc()).limit(1))
@@ -227,34 +170,6 @@ class Store:
         last = connection.scalar(sa.select(sa.func.max(ADDED.c.candidate)).where(of_shot))
         speck = replace(speck, candidate=FIRST_ADDED if last is None else last + 1)
         return {"at": self._now(), **vars(speck), **{name: getattr(added, name) for name in _ADDED}}
-
-    def _now(self) -> str:
-        return self._clock().astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-
-    @contextmanager
-    def _said_in_words(self) -> Iterator[None]:
-        try:
-            yield
-        except exc.DBAPIError as error:
-            if is_full(error.orig):
-                raise DiskFull(
-                    "The disk is full: the answer could not be kept. Make room; then it is sent again."
-                ) from None
-            raise StoreError(f"The record {self.place} can't be used: {why(str(error.orig), self._url)}.") from None
-        except exc.TimeoutError:
-            raise StoreError(f"The record {self.place} can't be used: too many ask for it at once.") from None
-
-
-def odd_clock(at: str, newest: str) -> str:
-    """A sentence where the time `at` lies before the newest answer's by more than a few seconds; ''. Both RFC 3339."""
-    if not newest:
-        return ""
-    behind_s = (_time(newest) - _time(at)).total_seconds()
-    return f"The clock stood {behind_s:.0f} s before the answer that came earlier." if behind_s > _CLOCK_SLACK_S else ""
-
-
-def _time(text: str) -> datetime:
-    return datetime.fromisoformat(text.replace("Z", "+00:00"))
 
 
 def _key(table: sa.Table) -> Sequence[sa.Column[Any]]:
