@@ -82,7 +82,7 @@ class TestAFullDisk:
         store.close()
         assert whole(path) == [f"t{n}" for n in range(kept + 1)]
 
-    @pytest.mark.parametrize("size_kib", [120, 250])
+    @pytest.mark.parametrize("size_kib", [150, 250])
     def test_of_the_system_s_own(self, tmp_path: Path, mode: str, size_kib: int) -> None:
         with small_disk(tmp_path / "disk", size_kib) as disk:
             store = Store(sqlite_url(disk / "decisions.sqlite"))

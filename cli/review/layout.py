@@ -92,7 +92,6 @@ ENTRIES = _counted(
     _text("clock"),
     _text("token", unique=True),
     *map(_text, ("lot", "by", "what", "body")),
-    sa.Index("entries_of_a_lot", "lot"),
 )
 """What people enter on a lot beside their answers: `what` it is, and its fields as JSON in `body`."""
 
