@@ -42,7 +42,7 @@ class TestThePages:
         ]
         assert asked
         for address in asked:
-            assert address.startswith(("/static/", "#"))
+            assert address.startswith(("/static/", "#", "/lots", f"/supervisor/{KEY}/lots"))
             assert address.startswith("#") or client.get(address).status_code == 200
 
     def test_say_no_more_of_where_one_comes_from_than_the_header(self, client: TestClient, path: str) -> None:

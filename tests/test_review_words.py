@@ -15,8 +15,10 @@ from read_scripts import calls, named, pieces
 from scored_folder import Made
 from test_house import forbidden
 
+from cli.lots.decision import DECIDED, HELD
+from cli.lots.entries import ENTRIES
 from cli.review import desk as desk_module
-from cli.review import pictures, second
+from cli.review import lot_forms, pictures, rule_form, second
 from cli.review.answers import ANSWERS, BASES, BODIES, READINGS, UNAIDED
 from cli.review.counts import Counts
 from cli.review.kinds import kinds_offered
@@ -38,6 +40,7 @@ _KEY, _PREFIX = re.compile(r"^[a-z]+\.[a-z0-9_]+$"), re.compile(r"^[a-z]+\.[a-z_
 LETTERS = set(
     re.findall(r"^  (\w+)[,:]", SCRIPTS["keys.js"].split("const LETTERS = {")[1].split("\n};")[0], re.MULTILINE)
 )
+FORMS = {**lot_forms.FORMS, **rule_form.FORMS}
 LISTS = {
     "ask.answer_": set(ANSWERS),
     "rows.mark_": set(ANSWERS),
@@ -49,6 +52,13 @@ LISTS = {
     "unaided.": set(UNAIDED),
     "supervisor.": {second.AGREED, second.ONE_READING, second.AWAITED, second.DISAGREED, second.DECIDED, second.OPEN},
     "trouble.": {pictures.MISSING, pictures.BROKEN, pictures.REPLACED},
+    "field.": {f"{form}_{field.name}" for form, fields in FORMS.items() for field in fields},
+    "form.": set(FORMS),
+    "about.": set(FORMS),
+    "entry.": set(ENTRIES),
+    "state.": {HELD, DECIDED},
+    "part.": {name for name, _ in rule_form.PARTS},
+    "paper.": {"a4", "letter"},
     "kind.": {key.removeprefix("kind.") for key in WORDS if key.startswith("kind.")},
 }
 """Keys that are put together from a beginning and a value: which values there are."""
@@ -85,7 +95,13 @@ def in_modules() -> Iterator[tuple[str, bool]]:
                 yield from ((node.value, False) for table in TABLES if table == node.value.split(".")[0])
 
 
-USED = [*in_scripts(), *in_templates(), *in_modules()]
+def in_forms() -> Iterator[tuple[str, bool]]:
+    """What may be chosen in the fields of forms: each stands under the table that its field names."""
+    for fields in FORMS.values():
+        yield from ((f"{field.table}.{value}", False) for field in fields for value in field.choices if value)
+
+
+USED = [*in_scripts(), *in_templates(), *in_modules(), *in_forms()]
 
 
 class TestKeys:

@@ -9,9 +9,12 @@ import types
 import typing
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
+from datetime import datetime
 from typing import Any
 
+from cli.lots.decision import Decision
 from cli.lots.entry_fields import check_among, check_day, check_long, check_number, check_time, check_words, made
+from cli.lots.rule_text import RuleError
 from cli.review.answers import (
     BODIES,
     COLONY,
@@ -21,11 +24,13 @@ from cli.review.answers import (
     AnswerError,
     SpeckId,
     check_line,
+    check_name,
     speck_of,
 )
 
 LONGEST_NAME = 200
-LONGEST_TEXT = 20_000
+LONGEST_RULE = 60_000
+"""A rule's file holds its own words, 20,000 characters at most, perhaps escaped, and all that stands round them."""
 BELONGS = (
     "lot",
     "sample",
@@ -141,7 +146,7 @@ class RuleGiven:
     text: str
 
     def __post_init__(self) -> None:
-        check_long("rule", self.text, LONGEST_TEXT)
+        check_long("rule", self.text, LONGEST_RULE)
 
 
 @dataclass(frozen=True)
@@ -179,10 +184,17 @@ class Decided:
 
     def __post_init__(self) -> None:
         check_words("decision", self.text, LONGEST_NOTE)
-        check_line("decided_by", self.decided_by, LONGEST_NAME)
-        if not self.decided_by.strip():
-            raise AnswerError("A decision needs the name of who decided.")
+        check_name(self.decided_by, "A decision needs the name of who decided.")
         check_time(self.at)
+        try:
+            # What is kept here is shown as a decision later: it must be able to be one.
+            self.as_decision()
+        except RuleError as error:
+            raise AnswerError(str(error)) from None
+
+    def as_decision(self) -> Decision:
+        """The same as the lot's state shows it."""
+        return Decision(self.text, self.decided_by, datetime.fromisoformat(self.at), self.late)
 
 
 @dataclass(frozen=True)
@@ -222,9 +234,7 @@ class LateEntry:
 
     def __post_init__(self) -> None:
         check_line("sample", self.sample, LONGEST_NAME)
-        check_line("checker", self.checker, LONGEST_NAME)
-        if not self.checker.strip():
-            raise AnswerError("A late entry needs the name of who looked.")
+        check_name(self.checker, "A late entry needs the name of who looked.")
         check_number("pieces", self.pieces, 1)
         check_number("check", self.check, 1)
         check_long("note", self.note, LONGEST_NOTE)
@@ -265,9 +275,7 @@ class Entered:
 
     def __post_init__(self) -> None:
         check_line("lot", self.lot, LONGEST_NAME)
-        check_line("by", self.by, LONGEST_NAME)
-        if not self.by.strip():
-            raise AnswerError("An entry needs the name of who makes it.")
+        check_name(self.by, "An entry needs the name of who makes it.")
         check_line("token", self.token, LONGEST_RUN)
 
     @property

@@ -195,10 +195,10 @@ def next_step(rule: HouseRule | None, chain: Chain, on_date: date) -> Outcome:
     last = chain.checks[-1]
     if on_date < last.on:
         raise RuleError(f"on_date is {on_date}, before the last check, of {last.on}: ask on its day or later.")
-    reason = words.NO_RULE if rule is None else _why_counts_only(rule, chain, on_date)
-    if rule is None or reason:
+    said = counts_only(rule, chain.produce, chain.checks[0].on, on_date)
+    if rule is None or said:
         lines = tuple(CheckLine(check, words.check_sentence(check), False) for check in chain.checks)
-        return Outcome(State.COUNTS_ONLY, f"Counts only: {reason}.", words.whose(rule), lines)
+        return Outcome(State.COUNTS_ONLY, said, words.whose(rule), lines)
     for check in chain.checks:
         if check.digest != rule.digest:
             raise RuleError(f"Check {check.number} was not counted by {rule.title}: count it again by this one.")
@@ -210,9 +210,14 @@ def next_step(rule: HouseRule | None, chain: Chain, on_date: date) -> Outcome:
     return Outcome(found.state, found.sentence, words.whose(rule), lines, found.steps)
 
 
-def _why_counts_only(rule: HouseRule, chain: Chain, on_date: date) -> str:
-    """Why a rule can't be read on these checks on that day, in words; ''."""
-    signature, first = rule.signature, chain.checks[0].on
+def counts_only(rule: HouseRule | None, produce: str, first: date, on_date: date) -> str:
+    """The sentence that a lot first checked on the day `first` has counts only on a day, and why; '' where the rule can be read on it."""
+    reason = words.NO_RULE if rule is None else _why_counts_only(rule, produce, first, on_date)
+    return f"Counts only: {reason}." if reason else ""
+
+
+def _why_counts_only(rule: HouseRule, produce: str, first: date, on_date: date) -> str:
+    signature = rule.signature
     if signature is None:
         return words.not_signed(rule)
     if signature.digest != rule.digest:
@@ -222,7 +227,7 @@ def _why_counts_only(rule: HouseRule, chain: Chain, on_date: date) -> str:
         return words.not_yet(rule, signature, first)
     if on_date > rule.until_date:
         return words.expired(rule, on_date)
-    return "" if rule.is_for(chain.produce) else words.other_produce(rule, chain.produce)
+    return "" if rule.is_for(produce) else words.other_produce(rule, produce)
 
 
 @dataclass(frozen=True)

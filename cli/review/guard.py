@@ -15,11 +15,15 @@ from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 LARGEST_BODY = 64 * 1024
+LARGEST_FORM = 256 * 1024
+"""Of the pages of lots: a rule in its authority's own words, each letter of which may take up to twelve bytes on its way."""
 COOKIE = "speckwise_desk"
 ENTER = "/enter/"
 """A secret link is this and the secret; following it lets the browser in."""
 SUPERVISOR = "/supervisor/"
 """The supervisor's page is this and a key of its own, which the desk prints where it was opened and nowhere else."""
+LOTS = "/lots"
+"""Pages of lots are this and what is below it, here and below the supervisor's."""
 _HEADERS = {
     "content-security-policy": "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
     "base-uri 'none'; form-action 'self'; frame-ancestors 'none'",
@@ -61,7 +65,7 @@ class Guard:
         refused = self._refusal(scope["method"], scope["path"], headers)
         if refused:
             await PlainTextResponse(refused, 403)(scope, receive, send_with_headers)
-        elif (body := await _bounded(receive)) is None:
+        elif (body := await _bounded(receive, LARGEST_FORM if of_lots(scope["path"]) else LARGEST_BODY)) is None:
             await PlainTextResponse("The request is too large.", 413)(scope, receive, send_with_headers)
         elif self._secret and scope["path"].startswith(ENTER):
             await self._let_in(scope["path"], headers)(scope, receive, send_with_headers)
@@ -79,10 +83,8 @@ class Guard:
         origin = headers.get("origin")
         if origin is not None and origin.lower() not in {f"http://{host}" for host in self._hosts}:
             return "Another site asked for this. Type the desk's address into the browser."
-        # A form is what a page of another site can send without being asked first: only where it needs a key besides.
-        body = _FORM if path.startswith(SUPERVISOR) else _JSON
-        if method not in ("GET", "HEAD") and headers.get("content-type", "").split(";")[0].strip().lower() != body:
-            return "A request with a body is JSON, or the supervisor's form."
+        if method not in ("GET", "HEAD") and (refused := _why_not_taken(path, headers)):
+            return refused
         # The supervisor's page asks for its own key.
         if self._secret and not entering and not path.startswith(SUPERVISOR) and not self._knows(headers):
             return "Open the secret link that the desk printed when it was opened last."
@@ -105,6 +107,26 @@ class Guard:
         return answer
 
 
+def _why_not_taken(path: str, headers: Headers) -> str:
+    """Why a body is not taken, by what it is; ''."""
+    # A form is what a page of another site can send without being asked first: only where it needs a key besides, or where the browser
+    # says itself from which page it comes.
+    lots, with_key = of_lots(path), path.startswith(SUPERVISOR)
+    taken = (_FORM, _FORM_WITH_FILE) if lots else (_FORM,) if with_key else (_JSON,)
+    if headers.get("content-type", "").split(";")[0].strip().lower() not in taken:
+        return "A request with a body is JSON, or a form of the supervisor's or of a lot."
+    if lots and not with_key and "origin" not in headers:
+        return "The browser does not say from which page this form comes, so it was not kept. Send it with a newer one."
+    return ""
+
+
+def of_lots(path: str) -> bool:
+    """Whether an address is one of the pages of lots."""
+    own = path.removeprefix(SUPERVISOR).partition("/")
+    below = "/" + own[2] if path.startswith(SUPERVISOR) and own[1] else path
+    return below == LOTS or below.startswith(LOTS + "/")
+
+
 def let_in(answer: Response, headers: Headers, secret: str) -> None:
     """Makes the browser that gets this answer one that knows the secret, until it is closed."""
     answer.set_cookie(cookie_name(headers), secret, httponly=True, samesite="lax")
@@ -116,13 +138,13 @@ def cookie_name(headers: Headers) -> str:
     return f"{COOKIE}_{port}" if port.isascii() and port.isdigit() else COOKIE
 
 
-async def _bounded(receive: Receive) -> bytes | None:
+async def _bounded(receive: Receive, largest: int) -> bytes | None:
     """The whole body of a request; None where it is larger than any that a page of ours sends, or where it breaks off."""
     body = bytearray()
     while True:
         message = await receive()
         body += message.get("body", b"")
-        if message["type"] != "http.request" or len(body) > LARGEST_BODY:
+        if message["type"] != "http.request" or len(body) > largest:
             return None
         if not message.get("more_body", False):
             return bytes(body)
@@ -142,4 +164,4 @@ def _again(body: bytes, receive: Receive) -> Receive:
     return give
 
 
-_JSON, _FORM = "application/json", "application/x-www-form-urlencoded"
+_JSON, _FORM, _FORM_WITH_FILE = "application/json", "application/x-www-form-urlencoded", "multipart/form-data"

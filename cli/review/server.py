@@ -20,8 +20,9 @@ from starlette.types import ASGIApp
 from cli.exits import why_stopped
 from cli.review.answers import BASES, BODIES, READINGS, UNAIDED, AnswerError, WrongDesk
 from cli.review.desk import Desk
-from cli.review.guard import SUPERVISOR, Guard, let_in
+from cli.review.guard import LOTS, SUPERVISOR, Guard, let_in
 from cli.review.kinds import kinds_offered
+from cli.review.lot_pages import LotPages
 from cli.review.pictures import PictureTrouble
 from cli.review.store import StoreError
 from cli.review.supervisor import supervisor_told
@@ -67,7 +68,8 @@ def make_app(desk: Desk, words: Mapping[str, str], hosts: Collection[str], key: 
         if not hmac.compare_digest(request.path_params["key"].encode(), key.encode()):
             return PlainTextResponse("That is not the supervisor's link of this desk.", 403)
         told = supervisor_told(desk, words)
-        answer = HTMLResponse(pages.get_template("supervisor.html.j2").render(told=told, opening=desk.opening()))
+        page = pages.get_template("supervisor.html.j2")
+        answer = HTMLResponse(page.render(told=told, opening=desk.opening(), lots=f"{SUPERVISOR}{key}{LOTS}"))
         if secret:
             # Whoever has the key may see the desk too: else the page could not even ask for its style.
             let_in(answer, request.headers, secret)
@@ -98,6 +100,7 @@ def make_app(desk: Desk, words: Mapping[str, str], hosts: Collection[str], key: 
         Route("/looked", _posted(desk.looked), methods=["POST"]),
         Route(SUPERVISOR + "{key}", supervisor),
         Route(SUPERVISOR + "{key}", begin_second, methods=["POST"]),
+        *LotPages(desk, words, pages, key, secret).routes(),
     ]
     app = Starlette(routes=routes, exception_handlers=_handlers(words))
     return Guard(app, hosts, secret)
