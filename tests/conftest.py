@@ -129,6 +129,14 @@ def client(desk: Desk) -> TestClient:
 
 
 @pytest.fixture
+def mine(own: Desk) -> TestClient:
+    """Asks the application of `own`."""
+    from review_client import client_of
+
+    return client_of(own)
+
+
+@pytest.fixture
 def shared(desk: Desk) -> TestClient:
     """The same where a secret link lets in."""
     from review_client import SECRET, client_of

@@ -24,6 +24,7 @@ from cli.lots.entries import (
     Sampled,
     Value,
 )
+from cli.lots.rule_text import RuleError, check_words
 from cli.review.answers import BODIES, COLONY, SpeckId
 
 LOT = "QH-12 (invented)"
@@ -55,6 +56,16 @@ def entered(value: Value, token: str = "t", lot: str = LOT, by: str = "Ida") -> 
 _NAMES = LINES.map(str.strip) | st.sampled_from([text.strip() for text in ODD_TEXTS if text.strip() == text])
 _SAID = _NAMES.map(lambda text: f"I{text}"[:80].strip())
 _WORDS = NOTES.map(lambda text: f"I{text}"[:2000].strip())
+
+
+def _can_be_shown(text: str) -> bool:
+    try:
+        check_words("words", text, 2000)
+    except RuleError:
+        return False
+    return True
+
+
 _SPECKS = st.builds(SpeckId, st.sampled_from([SHOT, OTHER_SHOT]), st.just(RUN), st.integers(0, 2**31 - 1))
 _COUNTS = st.integers(1, 1_000_000)
 _MAYBE = st.none() | _COUNTS
@@ -103,7 +114,7 @@ BY_KIND: dict[str, st.SearchStrategy[Any]] = {
     "link": st.builds(Link, st.lists(_SPECKS, min_size=1, max_size=4, unique=True).map(tuple), _NAMES),
     "rule": st.builds(RuleGiven, _WORDS),
     "detection": _detection(),
-    "decision": st.builds(Decided, _WORDS, _SAID, _TIMES, st.booleans()),
+    "decision": st.builds(Decided, _WORDS.filter(_can_be_shown), _SAID.filter(_can_be_shown), _TIMES, st.booleans()),
     "late_entry": st.builds(
         LateEntry,
         _NAMES,

@@ -110,6 +110,11 @@ def every_answer(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[
         "sums": "/sums",
         "part": f"/part/{sha256}/0,0,64,64/1.jpg",
         "supervisor": f"/supervisor/{KEY}",
+        "lots": "/lots",
+        "lot": "/lots/one?lot=L-17",
+        "lot's rule": f"/supervisor/{KEY}/lots/rule?lot=L-17",
+        "rule's page": "/lots/rule/page?lot=L-17",
+        "no such lot": "/lots/one?lot=%00",
         "no such path": "/nowhere",
         "no such file": "/static/nothing.js",
         "no such part": f"/part/{sha256}/900,0,64,64/1.jpg",
@@ -128,6 +133,10 @@ def every_answer(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[
     yield "looked", client.post("/looked", json=look)
     yield "wrong answer", client.post("/answer", json={})
     yield "too large", client.post("/answer", content=b"x" * (LARGEST_BODY + 1), headers=JSON)
+    form = {"lot": "L-17", "form": "lot_of", "pieces": "40", "by": "Ida", "token": "entry"}
+    yield "entry", client.post("/lots/one", data=form, headers={"origin": BASE})
+    yield "wrong entry", client.post("/lots/one", data=form | {"by": ""}, headers={"origin": BASE})
+    yield "entry from nowhere", client.post("/lots/one", data=form)
     yield "wrong share", client.post(f"/supervisor/{KEY}", data={"share": "x", "by": "Lea"})
     yield "other host", client.get("/", headers={"host": "evil.example"})
     yield "other site", client.get("/", headers={"sec-fetch-site": "cross-site"})
@@ -175,11 +184,13 @@ class TestWhatABrowserIsTold:
             kept["part"] = "private, max-age=86400, immutable"
             assert answer.headers["cache-control"] == kept.get(name, "no-store"), name
             assert ("set-cookie" in answer.headers) is (name == "secret"), name
-            if answer.status_code >= 400 and name not in ("no such path", "wrong method"):
+            # A refused form comes back as its page, with the sentence beside it.
+            if answer.status_code >= 400 and name not in ("no such path", "wrong method", "wrong entry"):
                 sentence_of(answer)
         assert {name: status for name, status in statuses.items() if status != 200} == {
             "no such path": 404,
             "no such file": 404,
+            "no such lot": 400,
             "no such part": 400,
             "no such shot": 404,
             "no such reading": 400,
@@ -189,6 +200,9 @@ class TestWhatABrowserIsTold:
             "wrong answer": 400,
             "too large": 413,
             "wrong share": 400,
+            "entry": 303,
+            "wrong entry": 400,
+            "entry from nowhere": 403,
             "other host": 403,
             "other site": 403,
             "text": 403,

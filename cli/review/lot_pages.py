@@ -115,7 +115,7 @@ class LotPages:
 
     def enter(self, request: Request, base: str, typed: Typed) -> Response:
         """Keeps what a form says; where that can't be, shows it again with what was typed."""
-        lot, what = typed.whole("lot"), typed.one("what")
+        lot, what = typed.whole("lot"), typed.one("form")
 
         def value(reader: Reader) -> Value:
             if what == DECISION and not base:
@@ -160,7 +160,7 @@ class LotPages:
         page: str,
         again: Callable[[Refused], Response],
     ) -> Response:
-        reader = Reader(typed.one("what"), typed, self.words)
+        reader = Reader(typed.one("form"), typed, self.words)
         try:
             kept = self._keep(Entered(lot, typed.one("by"), value(reader), typed.one("token")), reader)
         except (AnswerError, StoreError, DiskFull) as error:
