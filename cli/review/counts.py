@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from cli.review.answers import COLONY, INSECT, LOOK_AGAIN, NOT_INSECT, Said
 
-_NO_ANIMAL = frozenset({"part", "skin", "egg", "trail"})
+NO_ANIMAL = frozenset({"part", "skin", "egg", "trail"})
 """A head stands for one animal, so that one in pieces is not counted twice (common practice, no source); a skin, an egg or a trail is left
 by one that may be counted elsewhere."""
 
@@ -63,4 +63,4 @@ def _animals(word: Said | None) -> tuple[int, int]:
     answer = word.answer
     if answer.body == COLONY:
         return answer.least or 1, answer.most or 1
-    return (0, 0) if answer.body in _NO_ANIMAL else (1, 1)
+    return (0, 0) if answer.body in NO_ANIMAL else (1, 1)
