@@ -33,6 +33,7 @@ class Made:
     size_px: tuple[int, int] = (600, 400)
     px_per_mm: float | None = 20.0
     seed: int = 0
+    view: str = ""
 
 
 def places(made: Made) -> NDArray[np.float64]:
@@ -72,9 +73,9 @@ def _row(columns: Sequence[Column], values: dict[str, object]) -> list[str]:
 def entry_of(made: Made, run: str = RUN, order: Sequence[int] | None = None) -> tuple[Entry, dict[str, bytes]]:
     """What the ledger says of a made shot, and its picture. `order`: numbers of the flags, by default as they lie."""
     # Shots that differ in name alone look alike, and are drawn once.
-    picture = picture_of(replace(made, name="", lot="", sample="", piece=""))
+    picture = picture_of(replace(made, name="", lot="", sample="", piece="", view=""))
     sha256 = hashlib.sha256(made.name.encode() + picture).hexdigest()
-    belongs = {"lot": made.lot, "sample": made.sample, "piece": made.piece, "shot": made.name}
+    belongs = {"lot": made.lot, "sample": made.sample, "piece": made.piece, "view": made.view, "shot": made.name}
     common = {**belongs, "shot_sha256": sha256, "run": run}
     scale = made.px_per_mm
     candidates = []

@@ -7,6 +7,7 @@ that is dark on a light panel is pale on black card.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 from cli.lots.marks import KEPT_APART, Mark
 from cli.lots.rule_text import folded
@@ -85,13 +86,20 @@ def _light(one: Mark, other: Mark) -> list[float | None]:
     return [None if a is None or b is None else abs(a - b) / apart for a, b, apart in pairs]
 
 
+_folded = lru_cache(maxsize=4096)(folded)
+"""A few names are compared many times."""
+
+
 def _differ(one: str, other: str) -> bool:
-    return bool(folded(one) and folded(other)) and folded(one) != folded(other)
+    if one == other:
+        return False
+    first, second = _folded(one), _folded(other)
+    return bool(first and second) and first != second
 
 
 def _kinds_differ(one: str, other: str) -> bool:
     # Two names of our own list are two animals. Any other name may be another word, or a narrower one, for the same.
-    return _differ(one, other) and {folded(one), folded(other)} <= set(INSECTS)
+    return _differ(one, other) and {_folded(one), _folded(other)} <= set(INSECTS)
 
 
 def _sort_of(body: str) -> str:

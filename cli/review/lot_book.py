@@ -21,7 +21,8 @@ from cli.review.second import DECIDED as DECIDED_BY_THIRD
 from cli.review.shelf import DeskShot
 
 _V = TypeVar("_V", bound=Value)
-_SETTLED = frozenset({AGREED, ONE_READING, DECIDED_BY_THIRD})
+SETTLED = frozenset({AGREED, ONE_READING, DECIDED_BY_THIRD})
+"""How a flag stands whose answer waits for nobody."""
 
 
 @dataclass(frozen=True)
@@ -84,7 +85,7 @@ class LotBook:
         """What the answers on its photographs are so far."""
         shots = self.shots_of(lot)
         stand = [each for shot in shots for each in self.standings.get(shot.sha256, [])]
-        settled = [each for each in stand if each.state in _SETTLED and each.word]
+        settled = [each for each in stand if each.state in SETTLED and each.word]
         confirmed = sum(each.word is not None and each.word.answer.answer == INSECT for each in settled)
         return LotCounts(len(shots), len(stand) - len(settled), confirmed)
 

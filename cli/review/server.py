@@ -22,6 +22,7 @@ from cli.review.answers import BASES, BODIES, READINGS, UNAIDED, AnswerError, Wr
 from cli.review.desk import Desk
 from cli.review.guard import LOTS, SUPERVISOR, Guard, let_in
 from cli.review.kinds import kinds_offered
+from cli.review.link_routes import link_routes
 from cli.review.lot_pages import LotPages
 from cli.review.pictures import PictureTrouble
 from cli.review.store import StoreError
@@ -101,6 +102,7 @@ def make_app(desk: Desk, words: Mapping[str, str], hosts: Collection[str], key: 
         Route(SUPERVISOR + "{key}", supervisor),
         Route(SUPERVISOR + "{key}", begin_second, methods=["POST"]),
         *LotPages(desk, words, pages, key, secret).routes(),
+        *link_routes(desk, words, pages),
     ]
     app = Starlette(routes=routes, exception_handlers=_handlers(words))
     return Guard(app, hosts, secret)
