@@ -1,100 +1,45 @@
-"""The page on marks of one animal: what it shows, what its forms put into the record, who may send them, and the main path by keyboard.
+"""The page on marks of one animal: what it shows, and the main path by keyboard.
 
 The lots are invented: the kitchen of Quillmere House.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
 
 import pytest
-from httpx import Response
-from made_desk import act, desk_of, made_folder, shot_of, speck
+from made_desk import act, desk_of, drawn_line, made_folder, shot_of, speck
+from made_links import LOT, SHOTS, answered, key, shown
 from opened_desk import Screen, desk_on
-from review_client import BASE, KEY, SECRET, Page, client_of
+from review_client import Page, client_of
 from scored_folder import Made, places
-from starlette.testclient import TestClient
 from test_review_pages import faults_of
 
-from cli.lots.entries import Correction, Entered, Link
+from cli.lots.entries import Correction, Entered
 from cli.lots.why_same import REASONS
-from cli.review.answers import SpeckId
 from cli.review.cut_outs import SIDE_CSS_PX, cut_out_row
 from cli.review.desk import Desk
-from cli.review.guard import LARGEST_FORM
 from cli.review.link_page import _WHY, MOST_OFFERS, key_of
 from cli.review.lot_book import book_of
 from cli.review.lot_marks import marks_of
 from cli.review.words import catalogue
 
-LOT = "Quillmere 7"
-SHOTS = (
-    Made("under.jpg", 2, lot=LOT, piece="1", view="underside", seed=3),
-    Made("open.jpg", 3, lot=LOT, piece="1", view="opened", seed=4),
-    Made("water.jpg", 1, lot=LOT, sample="2", view="water", seed=5),
-)
-FORM = {"content-type": "application/x-www-form-urlencoded", "origin": BASE}
-
 
 @pytest.fixture
 def lot(tmp_path: Path) -> Iterator[Desk]:
     """A desk on three photographs of one lot: insects are flag 1 of each, and flag 2 of the piece opened."""
-    with _answered(tmp_path) as desk:
+    with answered(tmp_path) as desk:
         yield desk
 
 
 @pytest.fixture(scope="module")
 def still(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Desk]:
     """The same, one for all tests after which nothing is in the record that was not before."""
-    with _answered(tmp_path_factory.mktemp("still")) as desk:
+    with answered(tmp_path_factory.mktemp("still")) as desk:
         yield desk
-
-
-@contextmanager
-def _answered(tmp_path: Path) -> Iterator[Desk]:
-    with desk_of(made_folder(tmp_path, SHOTS)) as desk:
-        for name in ("under.jpg", "open.jpg", "water.jpg"):
-            desk.answer(act(speck(desk, 1, name), kind="aphid", body="whole"))
-        desk.answer(act(speck(desk, 2, "open.jpg"), kind="thrips", body="whole"))
-        desk.answer(act(speck(desk, 3, "open.jpg"), "not_insect"))
-        yield desk
-
-
-def key(desk: Desk, name: str, number: int = 1) -> str:
-    return f"{shot_of(desk, name).sha256}:{number}"
-
-
-def shown(desk: Desk, lot: str = LOT, by: str = "Ida") -> Page:
-    answer = client_of(desk).get("/lots/link", params={"lot": lot, "by": by})
-    assert answer.status_code == 200
-    return Page(answer.text)
-
-
-def sent(desk: Desk, *marks: str, act: str = "one", client: TestClient | None = None, **more: str) -> Response:
-    """A form of the page, as a browser sends it."""
-    fields = {"lot": LOT, "by": "Ida", "run": desk.shelf.run, "form": "offer-1", "token": "t0k3n", "act": act} | more
-    body = urlencode([*fields.items(), *(("mark", each) for each in marks)])
-    return (client or client_of(desk)).post("/lots/link", content=body, headers=FORM)
-
-
-def links(desk: Desk) -> list[tuple[set[str], str]]:
-    """Names of the marks of each link in the record, and its card."""
-    names = {s: f"{desk.shelf.by_sha256[s.shot_sha256].name}/{s.candidate}" for s in desk.shelf.flags}
-    values = [each.value for each in desk.store.entries()]
-    return [({names[s] for s in each.specks}, each.card) for each in values if isinstance(each, Link)]
-
-
-def trouble(answer: Response) -> str:
-    """The sentence that a page shows because a form was not taken."""
-    found = re.findall(r'role="alert">([^<]+)<', answer.text)
-    assert len(found) == 1
-    assert found[0].endswith(".")
-    return str(found[0])
 
 
 class TestThePage:
@@ -251,175 +196,10 @@ class TestCutOuts:
             assert "have no scale" in shown(desk).text
 
     def test_an_added_speck_has_the_length_that_was_drawn(self, lot: Desk) -> None:
-        from made_desk import drawn_line
-
         told = lot.add(drawn_line(shot_of(lot, "water.jpg"), answer={"answer": "insect", "kind": "larva"}))
         [mark] = [each for each in marks_of(lot, book_of(lot)) if each.speck.candidate == told["candidate"]]
         assert mark.length_mm == pytest.approx(20 / 20)
         assert (mark.kind, mark.view, mark.x_mm) == ("larva", "water", None)
-
-
-class TestForms:
-    def test_one_animal(self, lot: Desk) -> None:
-        answer = sent(lot, key(lot, "under.jpg"), key(lot, "open.jpg"))
-        assert answer.status_code == 303
-        assert answer.headers["location"] == "/lots/link?lot=Quillmere+7&by=Ida#offer-1"
-        assert links(lot) == [({"under.jpg/1", "open.jpg/1"}, "")]
-        page = shown(lot)
-        assert "If the same: 3, if different: 3." in page.text
-        assert "By Ida, 20" in page.text
-        assert "No two marks are offered" in page.text
-
-    def test_different_animals(self, lot: Desk) -> None:
-        assert sent(lot, key(lot, "under.jpg"), key(lot, "open.jpg"), act="apart").status_code == 303
-        assert links(lot) == [({"open.jpg/1"}, ""), ({"under.jpg/1"}, "")]
-        assert "If the same: 4, if different: 4." in shown(lot).text
-
-    def test_a_form_that_is_sent_twice_stands_once(self, lot: Desk) -> None:
-        for what in ("one", "apart"):
-            for _ in range(2):
-                answer = sent(lot, key(lot, "under.jpg"), key(lot, "open.jpg"), act=what, token=f"t-{what}")
-                assert answer.status_code == 303
-        assert len(lot.store.entries()) == 3
-        # Gone back to, the page holds the token of before; another act, or other marks, are none that were kept.
-        for what, marks in (("apart", ("under.jpg", "open.jpg")), ("one", ("under.jpg", "water.jpg"))):
-            answer = sent(lot, *(key(lot, name) for name in marks), act=what, token="t-one")
-            assert "kept before" in trouble(answer)
-        assert len(lot.store.entries()) == 3
-        assert {each.by for each in lot.store.entries()} == {"Ida"}
-        assert {each.lot for each in lot.store.entries()} == {LOT}
-
-    def test_a_link_grows_and_is_undone(self, lot: Desk) -> None:
-        pair = key(lot, "under.jpg"), key(lot, "open.jpg")
-        sent(lot, *pair, card="4", token="a", form="sample-1")
-        sent(lot, pair[0], key(lot, "open.jpg", 2), token="b", form="sample-1")
-        assert links(lot)[-1] == ({"under.jpg/1", "open.jpg/1", "open.jpg/2"}, "4"), "with those linked before"
-        assert "The find lies on card 4." in shown(lot).text
-        sent(lot, key(lot, "open.jpg", 2), act="apart", token="c", form="group-1")
-        assert links(lot)[-1] == ({"open.jpg/2"}, "")
-        assert "If the same: 3, if different: 3." in shown(lot).text
-        assert len(links(lot)) == 3, "nothing is taken out of the record"
-
-    def test_linked_marks_stay_together_where_they_are_told_apart_from_a_third(self, lot: Desk) -> None:
-        sent(lot, key(lot, "under.jpg"), key(lot, "open.jpg"), token="a")
-        third = key(lot, "open.jpg", 2)
-        sent(lot, key(lot, "under.jpg"), key(lot, "open.jpg"), third, act="apart", token="b")
-        assert links(lot)[1:] == [({"open.jpg/2"}, "")]
-
-    def test_one_mark_with_its_card(self, lot: Desk) -> None:
-        assert sent(lot, key(lot, "water.jpg"), card=" 4 ", form="sample-2").status_code == 303
-        assert links(lot) == [({"water.jpg/1"}, "4")]
-
-    @pytest.mark.parametrize(
-        ("more", "status", "says"),
-        [
-            ({"by": " "}, 400, "needs the name"),
-            ({"by": "x" * 81}, 400, "longer than"),
-            ({"act": "other"}, 400, "load the page anew"),
-            ({"act": ""}, 400, "load the page anew"),
-            ({"token": ""}, 400, "load the page anew"),
-            ({"token": "x" * 65}, 400, "load the page anew"),
-            ({"run": "r000000000000"}, 421, "holds run"),
-            ({"lot": "Quillmere 8"}, 400, "no longer answered"),
-            ({"card": "x" * 201}, 400, "Tick two"),
-            ({"card": "4\x00"}, 400, "control character"),
-        ],
-    )
-    def test_what_can_not_be_meant(self, still: Desk, more: dict[str, str], status: int, says: str) -> None:
-        answer = sent(still, key(still, "under.jpg"), key(still, "open.jpg"), **more)
-        assert answer.status_code == status
-        assert says in trouble(answer)
-        assert still.store.entries() == []
-
-    @pytest.mark.parametrize(
-        ("marks", "what", "says"),
-        [
-            ([], "one", "Tick two"),
-            ([("under.jpg", 1)], "one", "Tick two"),
-            ([], "apart", "Tick the marks"),
-            ([("open.jpg", 3), ("under.jpg", 1)], "one", "no longer answered"),
-            ([("open.jpg", 99), ("under.jpg", 1)], "apart", "no longer answered"),
-        ],
-    )
-    def test_marks_that_can_not_be_meant(self, still: Desk, marks: list[tuple[str, int]], what: str, says: str) -> None:
-        answer = sent(still, *(key(still, *each) for each in marks), act=what)
-        assert answer.status_code == 400
-        assert says in trouble(answer)
-        assert still.store.entries() == []
-
-    def test_two_cards_need_a_word(self, lot: Desk) -> None:
-        one, two = key(lot, "under.jpg"), key(lot, "open.jpg")
-        sent(lot, one, card="4", token="a")
-        sent(lot, two, card="5", token="b")
-        assert "two cards" in trouble(sent(lot, one, two, token="c"))
-        assert sent(lot, one, two, card="5", token="d").status_code == 303
-        assert links(lot)[-1] == ({"under.jpg/1", "open.jpg/1"}, "5")
-
-    def test_what_was_typed_stands_there_again(self, lot: Desk) -> None:
-        ticked = key(lot, "open.jpg", 2)
-        page = Page(sent(lot, ticked, form="sample-1", act="one", card="", by="").text)
-        assert ticked in [a["value"] for tag, a in page.elements if tag == "input" and "checked" in a]
-        page = Page(sent(lot, form="sample-1", card="<4>").text)
-        assert "<4>" in [a["value"] for tag, a in page.elements if a.get("name") == "card"]
-
-    def test_what_can_not_be_seen_is_not_linked(self, lot: Desk) -> None:
-        sent(lot, key(lot, "under.jpg"), key(lot, "open.jpg"), token="a")
-        (lot.shelf.folder / shot_of(lot, "under.jpg").picture).unlink()
-        answer = sent(lot, key(lot, "under.jpg"), key(lot, "open.jpg", 2), token="b")
-        assert answer.status_code == 409
-        trouble(answer)
-        # A link that was made in error can be undone all the same.
-        assert sent(lot, key(lot, "under.jpg"), key(lot, "open.jpg"), act="apart", token="c").status_code == 303
-        assert len(links(lot)) == 3
-
-    def test_another_run_links_do_not_count_here(self, lot: Desk) -> None:
-        other = Link(
-            tuple(SpeckId(shot_of(lot, name).sha256, "rba9876543210", 1) for name in ("under.jpg", "open.jpg"))
-        )
-        lot.store.add_entry(Entered(LOT, "Lea", other, "x"))
-        assert "If the same: 3, if different: 4." in shown(lot).text
-
-
-class TestWhoMaySend:
-    @pytest.mark.parametrize(
-        "headers",
-        [
-            {"origin": "https://evil.example"},
-            {"origin": "null"},
-            {"origin": ""},
-            {"sec-fetch-site": "cross-site", "origin": BASE},
-            {"content-type": "application/json", "origin": BASE},
-            {"content-type": "text/plain", "origin": BASE},
-            {"host": "evil.example"},
-        ],
-    )
-    def test_only_a_page_of_this_desk(self, still: Desk, headers: dict[str, str]) -> None:
-        fields = {"lot": LOT, "by": "Ida", "run": still.shelf.run, "token": "t", "act": "one", "card": "4"}
-        fields["mark"] = key(still, "under.jpg")
-        usual = {"content-type": FORM["content-type"]}
-        answer = client_of(still).post("/lots/link", content=urlencode(fields), headers=usual | headers)
-        assert answer.status_code == 403
-        assert client_of(still).post("/lots/link", content=urlencode(fields), headers=usual).status_code == 403
-        assert still.store.entries() == []
-
-    def test_a_body_that_is_too_large(self, still: Desk) -> None:
-        answer = client_of(still).post("/lots/link", content=b"x" * (LARGEST_FORM + 1), headers=FORM)
-        assert answer.status_code == 413
-        many = "&".join(f"mark={k}" for k in range(2000))
-        assert client_of(still).post("/lots/link", content=many, headers=FORM).status_code == 400
-
-    def test_only_with_the_secret_where_the_desk_is_shared(self, lot: Desk) -> None:
-        client = client_of(lot, SECRET)
-        assert client.get("/lots/link?lot=x").status_code == 403
-        assert sent(lot, key(lot, "under.jpg"), card="4", client=client).status_code == 403
-        client.get(f"/enter/{SECRET}")
-        assert client.get("/lots/link?lot=x").status_code == 200
-        assert sent(lot, key(lot, "under.jpg"), card="4", client=client).status_code == 303
-        assert client.get(f"/supervisor/{KEY}").status_code == 200
-
-    def test_a_form_opens_nothing_else(self, still: Desk) -> None:
-        for path in ("/answer", "/add", "/looked"):
-            assert client_of(still).post(path, content="a=b", headers=FORM).status_code == 403
 
 
 def test_by_keyboard(browser: Any, tmp_path: Path) -> None:

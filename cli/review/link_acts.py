@@ -66,16 +66,13 @@ def _token(act: Act, number: int) -> str:
 
 
 def _says(act: Act, kept: Sequence[Entered]) -> bool:
-    """Whether entries that were kept can be those of an act: it is the same, and of the marks that are ticked."""
-    specks = {
-        f"{each.shot_sha256}:{each.candidate}"
-        for entered in kept
-        if isinstance(entered.value, Link)
-        for each in entered.value.specks
-    }
+    """Whether entries that were kept can be those of an act: it is the same, of the marks that are ticked, and on the card named."""
+    links = [entered.value for entered in kept if isinstance(entered.value, Link)]
+    specks = {f"{each.shot_sha256}:{each.candidate}" for link in links for each in link.specks}
     ticked = set(act.marks)
     same = ticked <= specks if act.act == ONE else specks <= ticked
-    return same and kept[0].token == _token(act, 0)
+    card = act.card.strip() if act.act == ONE else ""
+    return same and card in ("", links[0].card) and kept[0].token == _token(act, 0)
 
 
 def _joined(
