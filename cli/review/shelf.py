@@ -53,6 +53,10 @@ class DeskShot:
     picture_sha256: str
     """Of that copy as it was written; '' where the run did not note it."""
     flags: tuple[Flag, ...]
+    facts: Mapping[str, str] = field(default_factory=dict)
+    """What else is known of its belonging, beyond the columns of shots.csv."""
+    said: tuple[str, ...] = ()
+    """Where sources of its belonging do not agree, in sentences."""
 
     @property
     def name(self) -> str:

@@ -1,0 +1,271 @@
+"""What was found in a lot, counted: animals and not marks, by kind, sample by sample, with exact limits.
+
+Marks that nobody linked may be one animal or several. So every count has two ends: if what may be the same is the same, and if all that is
+not linked differs. What is counted here is what people said; what counts by the authority's rule stands in `record_rule.py`.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from cli.lots.detection import ALWAYS, Assumed, Detection, Measured
+from cli.lots.entries import DetectionGiven, FoundByHand, LateEntry, LotOf, Sampled
+from cli.lots.gather import LotStands, Mark, Photo
+from cli.lots.rates import Effort, Per, Rate, grams, rate
+from cli.review.counts import NO_ANIMAL
+from vision.guides.views import VIEWS, Of
+
+Totals = Callable[[Sequence[Mark]], tuple[int, int]]
+"""Animals that marks of one sample stand for: if what may be the same is, and if all that is not linked differs."""
+
+KIND_NOT_SAID = "kind not said"
+
+
+@dataclass(frozen=True)
+class Amount:
+    """How much one sample was. None where nobody said and no photograph tells."""
+
+    sample: str
+    check: int
+    pieces: int | None
+    grams: float | None
+    grams_are: str
+
+
+@dataclass(frozen=True)
+class Row:
+    """Animals of one kind in one sample; KIND_NOT_SAID is a kind of its own here."""
+
+    sample: str
+    check: int
+    kind: str
+    least: int
+    most: int
+    apart: tuple[tuple[str, int], ...]
+    """Marks that are counted as no animal, by their body."""
+    loupe_only: int
+    """Marks among the animals that were not seen without a loupe."""
+
+
+@dataclass(frozen=True)
+class Counts:
+    """What was counted in one check of a lot."""
+
+    check: int
+    amounts: tuple[Amount, ...]
+    rows: tuple[Row, ...]
+    """By kind within a sample; samples without any have none."""
+    of_samples: tuple[tuple[str, int, int], ...]
+    """Sample, and all its animals: least, most. Kinds that were not said may be any, so these may be fewer than its rows together."""
+    detection: Detection
+    in_lot: int | None
+    per_piece: tuple[tuple[int, int], ...] | None
+    """Animals on each piece, least and most, where every insect has its piece and all pieces are known; None otherwise."""
+
+    @cached_property
+    def all(self) -> tuple[int, int]:
+        """Least and most of all samples."""
+        return sum(least for _, least, _ in self.of_samples), sum(most for _, _, most in self.of_samples)
+
+    @property
+    def pieces(self) -> int | None:
+        """Looked at in all samples; None where one sample does not say."""
+        known = [amount.pieces for amount in self.amounts]
+        return sum(known) if known and None not in known else None  # type: ignore[arg-type]
+
+    @property
+    def grams(self) -> float | None:
+        """Of all samples; None where one does not say, or where some are raw and others drained."""
+        known = [amount.grams for amount in self.amounts]
+        one_way = len({amount.grams_are for amount in self.amounts}) == 1
+        return sum(known) if known and one_way and None not in known else None  # type: ignore[arg-type]
+
+    def rates(self) -> tuple[Rate, ...]:
+        """All animals, per each unit in which it is known how much was looked at."""
+        return tuple(rate(self.all, effort, detection=self.detection) for effort in self._efforts())
+
+    def rates_of(self, kind: str) -> tuple[Rate, ...]:
+        """The same of one kind."""
+        rows = [row for row in self.rows if row.kind == kind]
+        both = sum(row.least for row in rows), sum(row.most for row in rows)
+        return tuple(rate(both, effort, detection=self.detection) for effort in self._efforts())
+
+    def _efforts(self) -> list[Effort]:
+        efforts = [Effort(len(self.amounts), Per.SAMPLE)] if self.amounts else []
+        efforts += [Effort(self.pieces, Per.PIECE)] if self.pieces else []
+        return efforts + ([grams(self.grams)] if self.grams else [])
+
+
+def counts_of(lot: LotStands, totals: Totals) -> tuple[Counts, ...]:
+    """What was counted, check by check."""
+    amounts = amounts_of(lot)
+    marks = _by_sample(lot.insects)
+    by_hand: dict[str, list[FoundByHand]] = defaultdict(list)
+    for each in lot.of(LateEntry):
+        assert isinstance(each.value, LateEntry)
+        by_hand[each.value.sample] += each.value.found
+    last = lot.last(LotOf)
+    checks = sorted({amount.check for amount in amounts})
+    return tuple(
+        _check(
+            check,
+            tuple(amount for amount in amounts if amount.check == check),
+            marks,
+            by_hand,
+            totals,
+            detection_of(lot),
+            last.value.pieces if last and isinstance(last.value, LotOf) else None,
+            lot,
+        )
+        for check in checks
+    )
+
+
+def _check(
+    check: int,
+    amounts: tuple[Amount, ...],
+    marks: dict[str, list[Mark]],
+    by_hand: dict[str, list[FoundByHand]],
+    totals: Totals,
+    detection: Detection,
+    in_lot: int | None,
+    lot: LotStands,
+) -> Counts:
+    rows: list[Row] = []
+    sums: list[tuple[str, int, int]] = []
+    for amount in amounts:
+        own, written = marks.get(amount.sample, []), by_hand.get(amount.sample, [])
+        rows += _rows(amount, own, written, totals)
+        least, most = _animals(own, written, totals)
+        sums.append((amount.sample, least, most))
+    looked = sum(amount.pieces or 0 for amount in amounts)
+    enough = None if in_lot is None or in_lot < looked else in_lot
+    on_pieces = _per_piece(amounts, marks, by_hand, totals, lot)
+    return Counts(check, amounts, tuple(rows), tuple(sums), detection, enough, on_pieces)
+
+
+def _rows(amount: Amount, own: Sequence[Mark], written: Sequence[FoundByHand], totals: Totals) -> list[Row]:
+    kinds = {kind_of(mark) for mark in own} | {found.kind or KIND_NOT_SAID for found in written}
+    rows = []
+    for kind in sorted(kinds, key=lambda kind: (kind == KIND_NOT_SAID, kind)):
+        marks = [mark for mark in own if kind_of(mark) == kind]
+        hand = [found for found in written if (found.kind or KIND_NOT_SAID) == kind]
+        least, most = _animals(marks, hand, totals)
+        apart = Counter(body for body in [*map(body_of, marks), *(found.body for found in hand)] if body in NO_ANIMAL)
+        lens = sum(mark.answer.unaided == "no" for mark in marks if mark.answer and body_of(mark) not in NO_ANIMAL)
+        rows.append(Row(amount.sample, amount.check, kind, least, most, tuple(sorted(apart.items())), lens))
+    return rows
+
+
+def _animals(marks: Sequence[Mark], written: Sequence[FoundByHand], totals: Totals) -> tuple[int, int]:
+    least, most = totals(marks)
+    counted = [found for found in written if found.body not in NO_ANIMAL]
+    return least + sum(found.least for found in counted), most + sum(found.most for found in counted)
+
+
+def _per_piece(
+    amounts: Sequence[Amount],
+    marks: dict[str, list[Mark]],
+    by_hand: dict[str, list[FoundByHand]],
+    totals: Totals,
+    lot: LotStands,
+) -> tuple[tuple[int, int], ...] | None:
+    counts: list[tuple[int, int]] = []
+    named = _named_pieces(lot.photos)
+    for amount in amounts:
+        own, written = marks.get(amount.sample, []), by_hand.get(amount.sample, [])
+        if amount.pieces is None or not all(mark.piece for mark in own) or not all(found.piece for found in written):
+            return None
+        pieces = sorted({mark.piece for mark in own} | {found.piece for found in written})
+        if len(named.get(amount.sample, set()) | set(pieces)) > amount.pieces:
+            return None
+        on_piece = (
+            ([mark for mark in own if mark.piece == piece], [found for found in written if found.piece == piece])
+            for piece in pieces
+        )
+        counts += [_animals(seen, hand, totals) for seen, hand in on_piece]
+        counts += [(0, 0)] * (amount.pieces - len(pieces))
+    return tuple(counts)
+
+
+def amounts_of(lot: LotStands) -> tuple[Amount, ...]:
+    """How much each sample was: as entered, else as the photographs say; late entries say their pieces."""
+    said = {each.value.sample: each.value for each in lot.of(Sampled) if isinstance(each.value, Sampled)}
+    late: dict[str, int] = defaultdict(int)
+    late_check: dict[str, int] = {}
+    for each in lot.of(LateEntry):
+        assert isinstance(each.value, LateEntry)
+        late[each.value.sample] += each.value.pieces
+        late_check[each.value.sample] = each.value.check
+    named = _named_pieces(lot.photos)
+    of_sample: dict[str, list[Photo]] = defaultdict(list)
+    for photo in lot.photos:
+        of_sample[photo.get("sample")].append(photo)
+    amounts = []
+    for sample in lot.samples:
+        entered = said.get(sample)
+        pieces = entered.pieces if entered else None
+        if pieces is None:
+            pieces = (len(named.get(sample, ())) + late[sample]) or None
+        mass, how = (entered.grams, entered.grams_are) if entered and entered.grams else _grams(of_sample[sample])
+        check = entered.check if entered else _check_of(of_sample[sample]) or late_check.get(sample, 1)
+        amounts.append(Amount(sample, check, pieces, mass, how))
+    return tuple(amounts)
+
+
+def _named_pieces(photos: Iterable[Photo]) -> dict[str, set[str]]:
+    """Names of the pieces that photographs of pieces show, sample by sample."""
+    named: dict[str, set[str]] = defaultdict(set)
+    for photo in photos:
+        view = photo.get("view")
+        if photo.get("piece") and (view not in VIEWS or VIEWS[view].of is Of.PIECE):
+            named[photo.get("sample")].add(photo.get("piece"))
+    return named
+
+
+def _grams(photos: Iterable[Photo]) -> tuple[float | None, str]:
+    """What all photographs of a sample that say it say of its mass; nothing where they differ."""
+    said = {(photo.get("grams"), photo.get("grams_are")) for photo in photos if photo.get("grams")}
+    if len(said) != 1:
+        return None, ""
+    ((mass, how),) = said
+    try:
+        return float(mass), how
+    except ValueError:
+        return None, ""
+
+
+def _check_of(photos: Iterable[Photo]) -> int | None:
+    said = {photo.get("check") for photo in photos if photo.get("check").isdecimal()}
+    return int(said.pop()) if len(said) == 1 else None
+
+
+def _by_sample(marks: Iterable[Mark]) -> dict[str, list[Mark]]:
+    by: dict[str, list[Mark]] = defaultdict(list)
+    for mark in marks:
+        by[mark.photo.get("sample")].append(mark)
+    return by
+
+
+def detection_of(lot: LotStands) -> Detection:
+    """How many insects that are there are seen: as was entered last, else all of them, which the record says."""
+    last = lot.last(DetectionGiven)
+    if last is None or not isinstance(last.value, DetectionGiven):
+        return ALWAYS
+    given = last.value
+    if given.seen is not None and given.put_in is not None:
+        return Measured(given.seen, given.put_in)
+    return Assumed(given.assumed or 1.0)
+
+
+def kind_of(mark: Mark) -> str:
+    """What a person called it."""
+    return (mark.answer.kind if mark.answer else "") or KIND_NOT_SAID
+
+
+def body_of(mark: Mark) -> str:
+    """Which body or part of one a person saw; '' where not said."""
+    return mark.answer.body if mark.answer else ""

@@ -1,0 +1,191 @@
+"""What of a lot was not looked at, which a record says before anything else. Sentences; the first ones stop the word "complete"."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+from cli.lots.blocks import Grid
+from cli.lots.entries import LateEntry, Removed, Sampled
+from cli.lots.gather import LotStands, Photo
+from cli.words import count
+from vision.guides import Guide
+from vision.guides.checklist import NO_PIECE, checklist
+from vision.guides.views import VIEWS, Of
+
+GuideOf = Callable[[str], Guide | None]
+"""The guide that a kind of produce is called by; None where there is none."""
+
+MUCH_UNSEARCHED_PCT = 5.0
+"""From here on a photograph is listed by name; below it is only counted. Common practice, no source."""
+_NAMED = 12
+NOTHING_TAKEN = "No photograph belongs to this lot, and nothing was entered by hand. Nothing was looked at."
+NOTHING_FOUND_MISSING = (
+    "Nothing that the guide asks for is missing from the photographs. What a photograph does not show, nobody has seen."
+)
+
+
+@dataclass(frozen=True)
+class Gaps:
+    """What was not looked at."""
+
+    blocking: tuple[str, ...]
+    """With one of these the record is not whole."""
+    others: tuple[str, ...]
+    unsearched: Grid | None
+    """Photographs of which much could not be searched."""
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """All of it, what is to be done first, first."""
+        return (*self.blocking, *self.others)
+
+
+def gaps_of(lot: LotStands, guide_of: GuideOf) -> Gaps:
+    """What of a lot nobody has looked at, could not be looked at, or is not known."""
+    kept = [photo for photo in lot.photos if photo.usable]
+    by_hand = lot.of(LateEntry)
+    blocking = [NOTHING_TAKEN] if not lot.photos and not by_hand else []
+    blocking += _open(lot)
+    blocking += _not_read(lot)
+    blocking += _not_kept(lot.photos)
+    others = _faces(lot, guide_of)
+    others += _not_looked(kept)
+    others += _belonging(lot.photos)
+    others += _limits(kept)
+    if not blocking and not others:
+        others.append(NOTHING_FOUND_MISSING)
+    return Gaps(tuple(blocking), tuple(others), _unsearched(kept))
+
+
+def _open(lot: LotStands) -> list[str]:
+    states = Counter(mark.state for mark in lot.open)
+    lines = []
+    if states["open"]:
+        lines.append(
+            f"{count(states['open'], 'flag')} that nobody has answered, or that somebody wants looked at again."
+        )
+    if states["awaited"]:
+        lines.append(f"{count(states['awaited'], 'flag')} still to be read by a second pair of eyes.")
+    if states["disagreed"]:
+        lines.append(f"{count(states['disagreed'], 'flag')} on which two readers differ, and no third has decided.")
+    return lines
+
+
+def _not_read(lot: LotStands) -> list[str]:
+    return [f"{name} could not be read: {why}" for name, why in sorted(lot.failed.items())[:_NAMED]] + _beyond(
+        len(lot.failed), "photograph that could not be read"
+    )
+
+
+def _not_kept(photos: Sequence[Photo]) -> list[str]:
+    lost = [photo for photo in photos if not photo.usable]
+    lines = [
+        f"{photo.shot.name} can't show what it is meant to: {photo.shot.cells['reasons']}" for photo in lost[:_NAMED]
+    ]
+    return lines + _beyond(len(lost), "photograph that can't show what it is meant to")
+
+
+def _beyond(number: int, noun: str) -> list[str]:
+    return [f"And {count(number - _NAMED, f'more {noun}')}."] if number > _NAMED else []
+
+
+def _faces(lot: LotStands, guide_of: GuideOf) -> list[str]:
+    """Sample by sample, what its guide asks for and no photograph shows."""
+    lines: list[str] = []
+    for sample in lot.samples:
+        own = [photo for photo in lot.photos if photo.usable and photo.get("sample") == sample and not photo.is_blank]
+        produce = sorted({photo.get("produce") for photo in own} - {""})
+        where = f"Sample {sample}" if sample else "Photographs that name no sample"
+        if not own:
+            lines.append(f"{where}: no photograph that can show what it is meant to.")
+            continue
+        if len(produce) != 1 or (guide := guide_of(produce[0])) is None:
+            known = " and ".join(produce) if produce else "not known"
+            lines.append(f"{where}: the produce is {known}, so no guide tells what it should have been shot from.")
+            continue
+        seen = _seen(own, [photo for photo in lot.photos if photo.usable and photo.is_blank])
+        removed = [
+            each.value for each in lot.of(Removed) if isinstance(each.value, Removed) and each.value.sample == sample
+        ]
+        listed = checklist(
+            guide,
+            seen,
+            removed={each.piece or NO_PIECE for each in removed if not each.whole},
+            thrown_out={each.piece or NO_PIECE for each in removed if each.whole},
+        )
+        lines += [f"{where}: {sentence}" for sentence in (listed.sentences if listed.has_gaps or removed else ())]
+        lines += _fewer(where, sample, seen, lot)
+    return lines
+
+
+def _seen(own: Sequence[Photo], blanks: Sequence[Photo]) -> dict[str, set[str]]:
+    """For each piece the views that show it. Pieces numbered on one tray are not those of the next, so only named ones are told apart."""
+    seen: dict[str, set[str]] = defaultdict(set)
+    for photo in [*own, *blanks]:
+        view = photo.get("view")
+        of_piece = view not in VIEWS or VIEWS[view].of is Of.PIECE
+        seen[photo.get("piece") if of_piece else NO_PIECE].add(view)
+    return dict(seen)
+
+
+def _fewer(where: str, sample: str, seen: dict[str, set[str]], lot: LotStands) -> list[str]:
+    """Where fewer pieces were shot than somebody says were looked at."""
+    said = [each.value for each in lot.of(Sampled) if isinstance(each.value, Sampled) and each.value.sample == sample]
+    named = len(set(seen) - {NO_PIECE})
+    if not said or said[-1].pieces is None or not named or named >= said[-1].pieces:
+        return []
+    return [f"{where}: {count(said[-1].pieces, 'piece')} looked at as entered, and photographs of {named}."]
+
+
+def _not_looked(kept: Iterable[Photo]) -> list[str]:
+    nobody = [photo.shot.name for photo in kept if not photo.looked_by]
+    if not nobody:
+        return []
+    return [f"{count(len(nobody), 'photograph')} that nobody has looked at as a whole: {some(nobody)}."]
+
+
+def _belonging(photos: Sequence[Photo]) -> list[str]:
+    lines = [f"{photo.shot.name}: {sentence}" for photo in photos for sentence in photo.said]
+    lines = lines[:_NAMED] + _beyond(len(lines), "sentence like these")
+    for name, noun in (("sample", "sample"), ("view", "view")):
+        lacking = [photo.shot.name for photo in photos if not photo.get(name) and not photo.is_blank]
+        if lacking:
+            lines.append(f"{count(len(lacking), 'photograph')} whose {noun} is not known: {some(lacking)}.")
+    return lines
+
+
+def _limits(kept: Sequence[Photo]) -> list[str]:
+    """How small a speck the photographs could have shown, at worst."""
+    shown = [photo for photo in kept if not photo.is_blank]
+    known = [float(limit) for photo in shown if (limit := photo.shot.cells["limit_round_mm"])]
+    lines = []
+    if known:
+        lines.append(
+            f"Round specks below {max(known):g} mm across would not have shown on every photograph; below {min(known):g} mm on none."
+        )
+    if len(known) < len(shown):
+        unknown = count(len(shown) - len(known), "photograph")
+        lines.append(f"How small a speck they could have shown is not known of {unknown}.")
+    return lines
+
+
+def _unsearched(kept: Sequence[Photo]) -> Grid | None:
+    much = [photo for photo in kept if float(photo.shot.cells["unsearched_pct"] or 0) >= MUCH_UNSEARCHED_PCT]
+    if not much:
+        return None
+    much.sort(key=lambda photo: -float(photo.shot.cells["unsearched_pct"]))
+    rows = tuple((photo.shot.name, f"{photo.shot.cells['unsearched_pct']}%") for photo in much[:_NAMED])
+    more = f" The table shots.csv has {len(much) - _NAMED} more." if len(much) > _NAMED else ""
+    return Grid(
+        ("Photograph", "Not searched, of the picture"),
+        rows,
+        f"Photographs of which {MUCH_UNSEARCHED_PCT:g}% or more could not be searched.{more}",
+    )
+
+
+def some(names: Sequence[str]) -> str:
+    """The first few names, and how many more there are."""
+    more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+    return ", ".join(names[:_NAMED]) + more

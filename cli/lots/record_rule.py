@@ -1,0 +1,232 @@
+"""What the authority's rule says of a lot's checks, and what was decided: read from what people answered and entered, never guessed."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from cli.lots.decision import Decision, decision_sentence, lot_state
+from cli.lots.entries import FIRST_LOOK, Decided, LateEntry, RuleGiven, Sampled
+from cli.lots.gather import LotStands, Mark
+from cli.lots.record_counts import Amount, amounts_of
+from cli.lots.rule import HouseRule
+from cli.lots.rule_chain import Chain, Check, Look, Outcome, Part, next_step, part_of
+from cli.lots.rule_counts import Counted, Find, Judged, counted
+from cli.lots.rule_file import read_rule
+from cli.lots.rule_steps import Unit
+from cli.lots.rule_text import RuleError
+from cli.review.answers import COLONY, SpeckId
+
+NO_DAY = "the day of check {check} is not known: enter it with a sample of that check"
+
+
+@dataclass(frozen=True)
+class Ruled:
+    """What the rule says; `why_not` is a sentence where it could not be asked."""
+
+    rule: HouseRule | None
+    judged: tuple[Judged, ...] = ()
+    """Find by find, in the order of the record; empty without a rule."""
+    outcome: Outcome | None = None
+    why_not: str = ""
+
+
+def ruled(lot: LotStands, animal_of: dict[SpeckId, str], on_day: date) -> Ruled:
+    """What the lot's rule says of its checks on a day. `animal_of`: marks that somebody linked as one animal have the same word."""
+    given = lot.last(RuleGiven)
+    rule: HouseRule | None = None
+    if given is not None and isinstance(given.value, RuleGiven) and given.value.text:
+        try:
+            rule = read_rule(given.value.text.encode("utf-8"))
+        except RuleError as error:
+            return Ruled(None, why_not=f"The rule that was entered can't be read: {error}")
+    try:
+        return _ruled(lot, rule, animal_of, on_day)
+    except RuleError as error:
+        return Ruled(rule, why_not=str(error))
+
+
+def _ruled(lot: LotStands, rule: HouseRule | None, animal_of: dict[SpeckId, str], on_day: date) -> Ruled:
+    amounts = amounts_of(lot)
+    if not amounts:
+        return Ruled(rule, why_not="Nothing of this lot was looked at yet, so there is nothing to read a rule on.")
+    finds = {amount.sample: finds_of(lot, amount.sample, animal_of) for amount in amounts}
+    per = rule.per if rule is not None and rule.per in (Unit.PIECE, Unit.SAMPLE) else Unit.LOT
+    checks: list[Check] = []
+    judged: list[Judged] = []
+    for number in sorted({amount.check for amount in amounts}):
+        own = [amount for amount in amounts if amount.check == number]
+        parts, said = _parts(rule, per, own, finds)
+        judged += said
+        day = _day_of(lot, {amount.sample for amount in own})
+        if day is None:
+            return Ruled(
+                rule,
+                tuple(judged),
+                why_not=NO_DAY.format(check=number)[0].upper() + NO_DAY.format(check=number)[1:] + ".",
+            )
+        checks.append(
+            Check(
+                number,
+                day,
+                _look_of(lot, own, number),
+                parts,
+                per,
+                sum(mark.photo.get("sample") in {amount.sample for amount in own} for mark in lot.open),
+                _mass(own),
+                rule.digest if rule else "",
+            )
+        )
+    produce = {photo.get("produce") for photo in lot.photos} - {""}
+    chain = Chain(produce.pop() if len(produce) == 1 else "", tuple(checks))
+    return Ruled(rule, tuple(judged), next_step(rule, chain, max(on_day, checks[-1].on)))
+
+
+def _parts(
+    rule: HouseRule | None, per: Unit, amounts: Sequence[Amount], finds: dict[str, list[Find]]
+) -> tuple[tuple[Part, ...], list[Judged]]:
+    """What the rule's numbers are compared with; without a rule, all that a person confirmed."""
+    together = [find for amount in amounts for find in finds[amount.sample]]
+    if rule is None:
+        return (Part("all together", 0, len(together)),), []
+    if per is Unit.LOT:
+        whole = counted(rule, together)
+        return (part_of("all together", whole),), list(whole.finds)
+    by_part: dict[str, Counted] = {}
+    for amount in amounts:
+        sample = f"sample {amount.sample}" if amount.sample else "no sample named"
+        if per is Unit.SAMPLE:
+            by_part[sample] = counted(rule, finds[amount.sample])
+            continue
+        of_piece: dict[str, list[Find]] = defaultdict(list)
+        for find in finds[amount.sample]:
+            of_piece[find.place].append(find)
+        lacking = (amount.pieces or 1) - len(of_piece)
+        for place, those in sorted(of_piece.items()):
+            by_part[f"{sample}, piece {place}" if place else f"{sample}, no piece named"] = counted(rule, those)
+        if lacking > 0:
+            by_part[f"{sample}, each other piece"] = counted(rule, [])
+    judged = [each for whole in by_part.values() for each in whole.finds]
+    return tuple(part_of(name, whole) for name, whole in by_part.items()), judged
+
+
+def finds_of(lot: LotStands, sample: str, animal_of: dict[SpeckId, str]) -> list[Find]:
+    """Confirmed insects of one sample, and those written by hand, as the rule reads them."""
+    finds = [
+        _find(mark, animal_of) for mark in lot.insects if mark.photo.get("sample") == sample and mark.answer is not None
+    ]
+    for entered in lot.of(LateEntry):
+        late = entered.value
+        assert isinstance(late, LateEntry)
+        if late.sample != sample:
+            continue
+        for number, found in enumerate(late.found, start=1):
+            ends = (found.least, found.most) if found.body == COLONY else (None, None)
+            # What was written by hand was in somebody's hand; each animal of a line is one.
+            copies = 1 if found.body == COLONY else found.least
+            finds += [
+                Find(
+                    f"late entry {entered.number}, line {number}" + (f", {copy + 1}" if copies > 1 else ""),
+                    kind=found.kind,
+                    body=found.body,
+                    basis="in_hand",
+                    least=ends[0],
+                    most=ends[1],
+                    animal=f"late {entered.number} {number} {copy}",
+                    place=found.piece,
+                )
+                for copy in range(copies)
+            ]
+    return finds
+
+
+def _find(mark: Mark, animal_of: dict[SpeckId, str]) -> Find:
+    answer = mark.answer
+    assert answer is not None
+    doubt = mark.flag.cells["size_uncertainty"] if mark.flag else ""
+    return Find(
+        mark_name(mark),
+        kind=answer.kind,
+        body=answer.body,
+        length_mm=mark.length_mm,
+        unaided="" if answer.unaided == "" else answer.unaided,
+        basis=answer.basis,
+        least=answer.least,
+        most=answer.most,
+        animal=animal_of.get(mark.speck, ""),
+        shot=mark.speck.shot_sha256,
+        place=mark.piece,
+        size_uncertainty=float(doubt) if doubt else None,
+    )
+
+
+def mark_name(mark: Mark) -> str:
+    """A mark as it is called in a list."""
+    return f"{mark.photo.shot.name}, {'flag' if mark.flag else 'added'} {mark.speck.candidate}"
+
+
+def _day_of(lot: LotStands, samples: set[str]) -> date | None:
+    """The last local day on which these samples were looked at: as entered, else by the camera or what was written by hand."""
+    entered = [each.value for each in lot.entries if isinstance(each.value, Sampled) and each.value.sample in samples]
+    days = [date.fromisoformat(each.on) for each in entered if each.on]
+    if days:
+        return days[-1]
+    taken = [
+        date.fromisoformat(day)
+        for photo in lot.photos
+        if photo.get("sample") in samples and (day := photo.shot.cells["taken_at"][:10])
+    ]
+    late = [
+        datetime.fromisoformat(each.value.at).date()
+        for each in lot.entries
+        if isinstance(each.value, LateEntry) and each.value.sample in samples
+    ]
+    return max(taken + late, default=None)
+
+
+def _look_of(lot: LotStands, amounts: Sequence[Amount], number: int) -> Look:
+    """What kind of check it is: nobody's word makes one after the first a check after a wash but a person's."""
+    if number == 1:
+        return Look.FIRST
+    samples = {amount.sample for amount in amounts}
+    said = {
+        each.value.sample: each.value.look
+        for each in lot.entries
+        if isinstance(each.value, Sampled) and each.value.sample in samples
+    }
+    looks = set(said.values()) - {FIRST_LOOK}
+    washed = looks == {str(Look.AFTER_WASH)} and len(said) == len(samples)
+    return Look.AFTER_WASH if washed else Look.AGAIN
+
+
+def _mass(amounts: Sequence[Amount]) -> float | None:
+    masses = [amount.grams for amount in amounts]
+    one_way = len({amount.grams_are for amount in amounts}) == 1
+    return sum(mass for mass in masses if mass) if one_way and None not in masses else None
+
+
+def decision_of(lot: LotStands) -> Decision | None:
+    """What was decided last; None while the lot is held."""
+    last = lot.last(Decided)
+    if last is None or not isinstance(last.value, Decided):
+        return None
+    said = last.value
+    return Decision(said.text, said.decided_by, datetime.fromisoformat(said.at), said.late)
+
+
+def state_of(lot: LotStands) -> str:
+    """`held` or `decided`."""
+    return lot_state(decision_of(lot))
+
+
+def decision_lines(lot: LotStands) -> tuple[str, ...]:
+    """Every decision that was entered, the one that counts last; and how the lot stands."""
+    earlier = [each for each in lot.of(Decided)[:-1] if isinstance(each.value, Decided)]
+    before = tuple(
+        f"Before that: {decision_sentence(Decision(v.text, v.decided_by, datetime.fromisoformat(v.at), v.late))}"
+        for v in (each.value for each in reversed(earlier))
+        if isinstance(v, Decided)
+    )
+    return (decision_sentence(decision_of(lot)), *before)
