@@ -225,6 +225,51 @@ def review(
 
 
 @app.command()
+def report(
+    folders: Annotated[
+        list[Path] | None,
+        typer.Argument(metavar="DIR", help="A folder that `speckwise score` has written; several for --since."),
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="FILE", help="What to write: an .html, .pdf or .csv.")
+    ] = None,
+    lot: Annotated[
+        str | None, typer.Option("--lot", metavar="TEXT", help="Which lot, where there are several.")
+    ] = None,
+    verify: Annotated[
+        bool, typer.Option("--verify", help="Write nothing: say whether FILE still is what DIR gives.")
+    ] = False,
+    supplier: Annotated[
+        bool, typer.Option("--supplier", help="The page for the supplier: no names of staff, no rates.")
+    ] = False,
+    blank: Annotated[
+        bool, typer.Option("--blank", help="The empty page, for hours when no device may be used; takes no DIR.")
+    ] = False,
+    since: Annotated[
+        str | None,
+        typer.Option(metavar="DAY", help="A page over all lots first checked from this day, YYYY-MM-DD, on."),
+    ] = None,
+    until: Annotated[str | None, typer.Option(metavar="DAY", help="The last such day; today if left out.")] = None,
+    defect_levels: Annotated[
+        str, typer.Option(metavar="PRODUCT", help="Put FDA's defect levels for a processed product beside the count.")
+    ] = "",
+    paper: Annotated[str, typer.Option(metavar="a4|letter", help="The paper it is printed on.")] = "a4",
+    store: Annotated[
+        str | None, typer.Option(metavar="URL", help="Where answers are kept, if not beside the results.")
+    ] = None,
+) -> int:
+    """Write the record of a lot: what was not looked at, what was found, what that says, the rule and the decision.
+
+    Exit code 1 of --verify says that FILE is not what DIR gives, and what differs.
+    """
+    from cli.lots.asked import ReportAsked, report_asked
+    from cli.options import needed
+
+    asked = ReportAsked(verify, supplier, blank, since, until, lot, defect_levels, paper, store)
+    return report_asked(folders or [], needed(out, "--out", "a file"), asked)
+
+
+@app.command()
 def guides(name: Annotated[str | None, typer.Argument(metavar="NAME", help="One of the kinds listed.")] = None) -> int:
     """List how to check each kind of produce, or print one."""
     from cli.guides import print_guides

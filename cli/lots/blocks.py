@@ -62,5 +62,7 @@ class Document:
     """What stands under the title."""
     sections: tuple[Section, ...]
     cautions: tuple[str, ...] = ()
+    by_hand: bool = False
+    """Whether its tables are to be written in: rows with room."""
     basis: dict[str, str | int] = field(default_factory=dict)
     """From what it was made: run, version, how far the record of answers and entries was read. Enough to make it again."""

@@ -41,6 +41,10 @@ class Heard:
     readings: Sequence[SecondReading] = ()
     entries: Sequence[Entered] = ()
 
+    def first(self, rows: Mapping[str, int]) -> Heard:
+        """What it was when so many rows of each sort were there. Rows are only added, so that can always be had again."""
+        return Heard(**{name: tuple(kept)[: rows[name]] for name, kept in vars(self).items()})
+
 
 @dataclass(frozen=True)
 class Photo:

@@ -68,13 +68,14 @@ def sample_grid(counts: Counts) -> Grid:
 def kind_grid(counts: Counts) -> Grid | None:
     """Each kind with its limits, per unit; None where none was confirmed."""
     kinds = list(dict.fromkeys(row.kind for row in counts.rows))
-    rows = [(kind, *_rate_cells(each)) for kind in sorted(kinds) for each in counts.rates_of(kind) if each.most]
+    rows = [(kind, *rate_cells(each)) for kind in sorted(kinds) for each in counts.rates_of(kind) if each.most]
     if not rows:
         return None
     return Grid(("Kind", "Animals", "Looked at", "As counted", "95% limits"), tuple(rows))
 
 
-def _rate_cells(each: Rate) -> tuple[str, ...]:
+def rate_cells(each: Rate) -> tuple[str, ...]:
+    """Animals, how much was looked at, the count per unit, and its limits."""
     per = f"per {each.effort.per}"
     amount = each.effort.amount
     looked = (

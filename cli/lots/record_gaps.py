@@ -51,6 +51,7 @@ def gaps_of(lot: LotStands, guide_of: GuideOf) -> Gaps:
     blocking += _not_read(lot)
     blocking += _not_kept(lot.photos)
     others = _faces(lot, guide_of)
+    others += _checks(lot)
     others += _not_looked(kept)
     others += _belonging(lot.photos)
     others += _limits(kept)
@@ -94,8 +95,13 @@ def _beyond(number: int, noun: str) -> list[str]:
 def _faces(lot: LotStands, guide_of: GuideOf) -> list[str]:
     """Sample by sample, what its guide asks for and no photograph shows."""
     lines: list[str] = []
+    of_sample: dict[str, list[Photo]] = defaultdict(list)
+    for photo in lot.photos:
+        if photo.usable and not photo.is_blank:
+            of_sample[photo.get("sample")].append(photo)
+    blanks = [photo for photo in lot.photos if photo.usable and photo.is_blank]
     for sample in lot.samples:
-        own = [photo for photo in lot.photos if photo.usable and photo.get("sample") == sample and not photo.is_blank]
+        own = of_sample[sample]
         produce = sorted({photo.get("produce") for photo in own} - {""})
         where = f"Sample {sample}" if sample else "Photographs that name no sample"
         if not own:
@@ -105,7 +111,7 @@ def _faces(lot: LotStands, guide_of: GuideOf) -> list[str]:
             known = " and ".join(produce) if produce else "not known"
             lines.append(f"{where}: the produce is {known}, so no guide tells what it should have been shot from.")
             continue
-        seen = _seen(own, [photo for photo in lot.photos if photo.usable and photo.is_blank])
+        seen = _seen(own, blanks)
         removed = [
             each.value for each in lot.of(Removed) if isinstance(each.value, Removed) and each.value.sample == sample
         ]
@@ -139,6 +145,20 @@ def _fewer(where: str, sample: str, seen: dict[str, set[str]], lot: LotStands) -
     return [f"{where}: {count(said[-1].pieces, 'piece')} looked at as entered, and photographs of {named}."]
 
 
+def _checks(lot: LotStands) -> list[str]:
+    """Where photographs say another check of the lot than was entered on their sample."""
+    entered = {each.value.sample: each.value.check for each in lot.of(Sampled) if isinstance(each.value, Sampled)}
+    said: dict[str, set[str]] = defaultdict(set)
+    for photo in lot.photos:
+        if photo.get("check"):
+            said[photo.get("sample")].add(photo.get("check"))
+    return [
+        f"Sample {sample}: entered as one of check {entered[sample]}; its photographs say check {' and '.join(sorted(checks))}."
+        for sample, checks in sorted(said.items())
+        if sample in entered and checks != {str(entered[sample])}
+    ]
+
+
 def _not_looked(kept: Iterable[Photo]) -> list[str]:
     nobody = [photo.shot.name for photo in kept if not photo.looked_by]
     if not nobody:
@@ -162,9 +182,9 @@ def _limits(kept: Sequence[Photo]) -> list[str]:
     known = [float(limit) for photo in shown if (limit := photo.shot.cells["limit_round_mm"])]
     lines = []
     if known:
-        lines.append(
-            f"Round specks below {max(known):g} mm across would not have shown on every photograph; below {min(known):g} mm on none."
-        )
+        on_none = f"; below {min(known):g} mm on none" if min(known) < max(known) else ""
+        where = "on every photograph" if on_none else "on any photograph" if len(shown) > 1 else "on the photograph"
+        lines.append(f"Round specks below {max(known):g} mm across would not have shown {where}{on_none}.")
     if len(known) < len(shown):
         unknown = count(len(shown) - len(known), "photograph")
         lines.append(f"How small a speck they could have shown is not known of {unknown}.")

@@ -19,6 +19,7 @@ from cli.lots.entries import (
     Sampled,
 )
 from cli.lots.gather import LotStands, Mark, Photo
+from cli.lots.record_gaps import some
 from cli.lots.record_rule import mark_name
 from cli.lots.rule_counts import Judged
 from cli.lots.rule_words import BASES, BODIES
@@ -194,13 +195,34 @@ def _place(mark: Mark) -> str:
 
 
 def entered(lot: LotStands, staff: bool = True) -> Section:
-    """Everything that people entered on the lot, in order."""
+    """Everything that people entered on the lot, in order; corrections of many photographs that say the same, together."""
     rows = tuple(
-        (each.at, each.by if staff else "", line) for each in lot.entries if (line := entry_line(each, lot, staff))
+        (each.at.replace("T", " "), each.by if staff else "", line)
+        for each in lot.entries
+        if not isinstance(each.value, Correction) and (line := entry_line(each, lot, staff))
     )
+    rows += tuple(_corrections(lot, staff))
     lines = () if rows else ("Nothing was entered beside the answers.",)
     head = ("Entered at", "By", "What")
     return Section("entries", "What was entered", lines, (Grid(head, rows),) if rows else ())
+
+
+def _corrections(lot: LotStands, staff: bool) -> list[tuple[str, str, str]]:
+    names = {photo.shot.sha256: photo.shot.name for photo in lot.photos}
+    alike: dict[tuple[str, str, str], list[Entered]] = {}
+    for each in lot.of(Correction):
+        assert isinstance(each.value, Correction)
+        alike.setdefault((each.by, each.value.field, each.value.value), []).append(each)
+    rows = []
+    for (by, field, value), those in alike.items():
+        shots = [
+            names.get(each.value.shot_sha256, "a photograph of another run")
+            for each in those
+            if isinstance(each.value, Correction)
+        ]
+        line = f"{field} put right: {value or 'taken away'}. {count(len(shots), 'photograph')}: {some(shots)}."
+        rows.append((those[-1].at.replace("T", " "), by if staff else "", line))
+    return rows
 
 
 def entry_line(each: Entered, lot: LotStands, staff: bool = True) -> str:

@@ -60,7 +60,7 @@ def _ruled(lot: LotStands, rule: HouseRule | None, animal_of: dict[SpeckId, str]
         own = [amount for amount in amounts if amount.check == number]
         parts, said = _parts(rule, per, own, finds)
         judged += said
-        day = _day_of(lot, {amount.sample for amount in own})
+        day = day_of(lot, {amount.sample for amount in own})
         if day is None:
             return Ruled(
                 rule,
@@ -167,7 +167,7 @@ def mark_name(mark: Mark) -> str:
     return f"{mark.photo.shot.name}, {'flag' if mark.flag else 'added'} {mark.speck.candidate}"
 
 
-def _day_of(lot: LotStands, samples: set[str]) -> date | None:
+def day_of(lot: LotStands, samples: set[str]) -> date | None:
     """The last local day on which these samples were looked at: as entered, else by the camera or what was written by hand."""
     entered = [each.value for each in lot.entries if isinstance(each.value, Sampled) and each.value.sample in samples]
     days = [date.fromisoformat(each.on) for each in entered if each.on]

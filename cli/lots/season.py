@@ -1,0 +1,165 @@
+"""Many lots over a month or a season: trend, suppliers, kinds, and what is due and not done. Counted on the first check of each lot,
+which shows what was delivered; later checks show what washing left."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from cli.lots.blocks import Document, Grid, Section
+from cli.lots.decision import HELD
+from cli.lots.gather import LotStands
+from cli.lots.intervals import share_limits
+from cli.lots.rates import Effort, rate
+from cli.lots.record import CAUTIONS, Sources
+from cli.lots.record_counts import Counts, amounts_of, counts_of
+from cli.lots.record_counts_words import rate_cells
+from cli.lots.record_gaps import gaps_of
+from cli.lots.record_rule import day_of, ruled, state_of
+from cli.lots.rule_steps import Then
+from cli.lots.telling import percent
+from cli.words import count
+
+NOT_SAID = "not said"
+FIRST_CHECK = "Counted on the first check of each lot, as it was delivered. Lots are as they were taken, and no sample of all there are."
+NONE_DUE = "Nothing that was entered or answered asks for something that was not done. What nobody entered is not in this list."
+NO_LOTS = "No lot has a check between these days."
+_HEAD = ("Lots", "With insects", "95% limits of that share", "Animals", "Looked at", "As counted", "95% limits")
+
+
+@dataclass(frozen=True)
+class LotLine:
+    """One lot as a season sees it."""
+
+    name: str
+    day: date | None
+    """Of its first check; None where nothing says."""
+    produce: str
+    supplier: str
+    first: Counts | None
+    """Its first check; None where nothing was looked at."""
+    state: str
+    due: tuple[str, ...]
+    """What is due and not done, in sentences."""
+
+
+def line_of(lot: LotStands, sources: Sources, on_day: date) -> LotLine:
+    """What a season sees of a lot on a day."""
+    counts = counts_of(lot, sources.totals(lot))
+    first = counts[0] if counts else None
+    samples = {amount.sample for amount in first.amounts} if first else set()
+    return LotLine(
+        lot.name or "no lot named",
+        day_of(lot, samples),
+        _said(lot, "produce"),
+        _said(lot, "supplier"),
+        first,
+        state_of(lot),
+        _due(lot, sources, on_day),
+    )
+
+
+def _said(lot: LotStands, name: str) -> str:
+    return ", ".join(sorted({value for photo in lot.photos if (value := photo.get(name))})) or NOT_SAID
+
+
+def _due(lot: LotStands, sources: Sources, on_day: date) -> tuple[str, ...]:
+    due = list(gaps_of(lot, sources.guide_of).blocking)
+    said = ruled(lot, dict(sources.linked(lot)), on_day)
+    asked = said.outcome.steps if said.outcome else ()
+    due += [f"By the rule: {step.step.action}." for step in asked if step.step.then is Then.WASH_AND_CHECK]
+    due += [said.why_not] if said.why_not and amounts_of(lot) else []
+    due += ["The lot is held: no decision was entered."] if state_of(lot) == HELD else []
+    return tuple(due)
+
+
+def season_of(lines: Sequence[LotLine], first_day: date, last_day: date) -> Document:
+    """The page over all lots whose first check lies between two days, both included."""
+    within = sorted(
+        (line for line in lines if line.day and first_day <= line.day <= last_day),
+        key=lambda line: (line.day or date.max, line.name),
+    )
+    undated = sorted(line.name for line in lines if line.day is None)
+    head = [f"{count(len(within), 'lot')}, first checked from {first_day} to {last_day}." if within else NO_LOTS]
+    if undated:
+        head.append(f"Without a day, and so not among them: {', '.join(undated)}.")
+    sections = [_due_section(within)]
+    if within:
+        sections += [
+            Section("months", "Month by month", (FIRST_CHECK,), (_grouped("Month", within, _month),)),
+            Section("suppliers", "By supplier", grids=(_grouped("Supplier", within, lambda line: line.supplier),)),
+            Section("produce", "By produce", grids=(_grouped("Produce", within, lambda line: line.produce),)),
+            Section("kinds", "By kind of insect", grids=(_kinds(within),)),
+            Section("lots", "All lots", grids=(_lots(within),)),
+        ]
+    return Document(f"Lots from {first_day} to {last_day}", tuple(head), tuple(sections), CAUTIONS)
+
+
+def _due_section(lines: Iterable[LotLine]) -> Section:
+    said = tuple(f"{line.name}: {sentence}" for line in lines for sentence in line.due)
+    return Section("gaps", "Due and not done", said or (NONE_DUE,))
+
+
+def _month(line: LotLine) -> str:
+    return f"{line.day:%Y-%m}" if line.day else NOT_SAID
+
+
+def _grouped(name: str, lines: Sequence[LotLine], key: Callable[[LotLine], str]) -> Grid:
+    groups: dict[str, list[LotLine]] = defaultdict(list)
+    for line in lines:
+        groups[key(line)].append(line)
+    return Grid((name, *_HEAD), tuple((group, *_cells(groups[group])) for group in sorted(groups)))
+
+
+def _cells(lines: Sequence[LotLine]) -> tuple[str, ...]:
+    """Under _HEAD. Rates are over the lots of which it is known how many pieces were looked at, and seen as each of them was."""
+    checked = [line.first for line in lines if line.first is not None]
+    found = sum(first.all[1] > 0 for first in checked)
+    share = share_limits(found, len(checked)) if checked else None
+    limits = f"{percent(share.low)} to {percent(share.high)}" if share else "not known"
+    known = [first for first in checked if first.pieces]
+    pieces = sum(first.pieces or 0 for first in known)
+    if not pieces:
+        least, most = sum(first.all[0] for first in checked), sum(first.all[1] for first in checked)
+        animals = str(most) if least == most else f"{least} to {most}"
+        return str(len(lines)), str(found), limits, animals, "pieces not known", "", ""
+    both = sum(first.all[0] for first in known), sum(first.all[1] for first in known)
+    return str(len(lines)), str(found), limits, *rate_cells(rate(both, Effort(pieces)))
+
+
+def _kinds(lines: Sequence[LotLine]) -> Grid:
+    least: dict[str, int] = defaultdict(int)
+    most: dict[str, int] = defaultdict(int)
+    lots: dict[str, set[str]] = defaultdict(set)
+    for line in lines:
+        for row in line.first.rows if line.first else ():
+            least[row.kind] += row.least
+            most[row.kind] += row.most
+            if row.most:
+                lots[row.kind].add(line.name)
+    rows = tuple(
+        (kind, str(most[kind]) if least[kind] == most[kind] else f"{least[kind]} to {most[kind]}", str(len(lots[kind])))
+        for kind in sorted(most)
+        if most[kind]
+    )
+    return Grid(("Kind", "Animals", "Lots"), rows)
+
+
+def _lots(lines: Sequence[LotLine]) -> Grid:
+    rows = []
+    for line in lines:
+        least, most = line.first.all if line.first else (0, 0)
+        animals = str(most) if least == most else f"{least} to {most}"
+        rows.append(
+            (
+                str(line.day),
+                line.name,
+                line.produce,
+                line.supplier,
+                animals if line.first else "not looked at",
+                line.state,
+            )
+        )
+    return Grid(("First check", "Lot", "Produce", "Supplier", "Animals", "State"), tuple(rows))
