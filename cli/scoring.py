@@ -57,6 +57,9 @@ def score_call(
     refuse_address(out)
     unlisted: list[str] = []
     sources = find_sources(paths, out, unlisted.append)
+    from cli.batch.manifests import read_manifests
+
+    manifests = read_manifests(paths)
     warn_of_two_opencvs()
     from cli.batch.run import score_into
     from cli.batch.tell import teller
@@ -64,7 +67,7 @@ def score_call(
     tell = teller(doing.quiet)
     facts, call = make_call(options, doing, tell, paths, unlisted)
     count_ahead(paths, out, tell)
-    tally, notices = score_into(out, sources, facts, call)
+    tally, notices = score_into(out, manifests.told(sources), facts, replace(call, manifests=manifests))
     for notice in dict.fromkeys(notices):
         print(f"speckwise: {notice}", file=sys.stderr)
     for line in tally.closing_lines() + (where_to_go_on(out) if invite else []):
@@ -81,16 +84,18 @@ def watch_call(folder: Path, out: Path, options: ScoreOptions, doing: Doing) -> 
     warn_of_two_opencvs()
     from cli.batch.arrivals import Arrivals
     from cli.batch.live import Live
+    from cli.batch.manifests import WatchedManifest
     from cli.batch.run import work_in
     from cli.batch.watching import watch
 
     unlisted: list[str] = []
     live = Live(out, doing.quiet)
+    manifest = WatchedManifest(folder, live.say)
     facts, call = make_call(options, doing, live, [folder], unlisted)
     # Cameras begin again at IMG_0001: what was scored before must not leave the desk, answers and all.
-    call = replace(call, keep_replaced=True)
+    call = replace(call, keep_replaced=True, manifests=manifest)
     print(f"Watching {folder}. Each shot is told here and on {out / NOW}; Ctrl-C ends it.", flush=True)
-    work_in(out, facts, call, lambda running: watch(running, Arrivals(folder, out, live.say), live))
+    work_in(out, facts, call, lambda running: watch(running, Arrivals(folder, out, live.say), live, manifest))
     return ALL_DONE
 
 

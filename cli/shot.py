@@ -13,8 +13,8 @@ import cv2
 
 from calib.check import check
 from calib.profile import Profile
-from calib.reading import Reading, Told, read_setup
-from cli.batch.belonging import belonging_of
+from calib.reading import Told, read_setup
+from cli.batch.belonging import Belongs, belonging_of, code_says
 from cli.batch.sources import Photograph
 from cli.pages.names import shot_files
 from vision.annotate import annotate, thumbnail, unmarked
@@ -25,7 +25,7 @@ from vision.files import encode_jpeg
 from vision.guides import Guide, guide_called
 from vision.pipeline import inspect
 from vision.rank import Ranker
-from vision.table import Belonging, ShotFacts, candidate_rows, shot_row
+from vision.table import ShotFacts, candidate_rows, shot_row
 from vision.types import Cut, Inspection, Shot
 
 NO_MEMORY = "There is not enough memory for a picture of this size."
@@ -60,6 +60,10 @@ class Outcome:
     """How many more flags the limit left out."""
     instruction: str = ""
     """The one thing to change first; '' where there is none."""
+    facts: Mapping[str, str] = field(default_factory=dict)
+    """As Entry has it; so are the next two."""
+    said: tuple[str, ...] = ()
+    code: Mapping[str, str] = field(default_factory=dict)
 
 
 def scorer(settings: Settings) -> Callable[[Photograph], Outcome]:
@@ -72,38 +76,43 @@ def score_shot(photograph: Photograph, settings: Settings) -> Outcome:
     """The outcome of one photograph; never raises for a picture that can't be used."""
     begun = time.perf_counter()
     name = photograph.shot
-    belonging = belonging_of(name, settings.run)
+    belongs = belonging_of(name, settings.run, photograph.claims)
+    # A slip says nothing of the view, so what is known of it before the shot is opened is all there will be.
+    view = belongs.belonging.view
     try:
         shot = decode_shot(photograph.data, name)
-        reading = read_setup(shot, settings.told, settings.profile, belonging.view)
-        belonging = belonging_of(name, settings.run, reading.text)
-        guide = settings.guide or _guide_named(reading, settings.own_guides)
+        reading = read_setup(shot, settings.told, settings.profile, view)
+        code = code_says(reading.text)
+        belongs = belonging_of(name, settings.run, photograph.claims, code)
+        guide = settings.guide or guide_called(belongs.facts.get("produce", ""), settings.own_guides)
         inspection = inspect(shot, reading.setup, guide, settings.ranker, settings.cut)
-        checked = check(shot, inspection, reading, guide, belonging.view, settings.profile)
+        checked = check(shot, inspection, reading, guide, view, settings.profile)
     except (ShotError, ProfileError) as error:
-        return _failed(belonging, photograph.sha256, str(error), begun)
+        return _failed(belongs, photograph.sha256, str(error), begun)
     except MemoryError:
-        return _failed(belonging, photograph.sha256, NO_MEMORY, begun)
+        return _failed(belongs, photograph.sha256, NO_MEMORY, begun)
     except cv2.error as error:
         if error.code != cv2.Error.StsNoMem:
             raise
-        return _failed(belonging, photograph.sha256, NO_MEMORY, begun)
-    facts = ShotFacts(belonging, photograph.sha256, checked.inspection, drift=checked.drift)
-    rows = candidate_rows(belonging, checked.inspection)
-    files = _pictures(shot, checked.inspection, name, settings.run)
+        return _failed(belongs, photograph.sha256, NO_MEMORY, begun)
+    facts = ShotFacts(belongs.belonging, photograph.sha256, checked.inspection, drift=checked.drift)
+    return Outcome(
+        shot_row(facts),
+        candidate_rows(belongs.belonging, checked.inspection),
+        _pictures(shot, checked.inspection, name, settings.run),
+        time.perf_counter() - begun,
+        left_out=checked.inspection.left_out,
+        instruction=checked.inspection.instruction,
+        facts=belongs.facts,
+        said=belongs.said,
+        code=code,
+    )
+
+
+def _failed(belongs: Belongs, sha256: str, sentence: str, begun: float) -> Outcome:
+    row = shot_row(ShotFacts(belongs.belonging, sha256, None, error=sentence))
     seconds = time.perf_counter() - begun
-    said = checked.inspection
-    return Outcome(shot_row(facts), rows, files, seconds, left_out=said.left_out, instruction=said.instruction)
-
-
-def _failed(belonging: Belonging, sha256: str, sentence: str, begun: float) -> Outcome:
-    facts = ShotFacts(belonging, sha256, None, error=sentence)
-    return Outcome(shot_row(facts), [], {}, time.perf_counter() - begun, error=sentence)
-
-
-def _guide_named(reading: Reading, own: Mapping[str, Guide]) -> Guide | None:
-    """The guide the slip's code names, where it names one of ours or of the user's own."""
-    return None if reading.text is None else guide_called(reading.text.produce, own)
+    return Outcome(row, [], {}, seconds, error=sentence, facts=belongs.facts, said=belongs.said)
 
 
 def _pictures(shot: Shot, inspection: Inspection, name: str, run: str) -> dict[str, bytes]:

@@ -10,8 +10,10 @@ from typing import Any
 
 import pytest
 
+from cli.batch.belonging import belonging_of
 from cli.batch.engines.here import Here
 from cli.batch.folder import find_sources
+from cli.batch.manifests import read_manifests
 from cli.batch.output import LOCK
 from cli.batch.record import RunFacts
 from cli.batch.run import Call, score_into
@@ -21,7 +23,7 @@ from cli.batch.tell import Quiet
 from cli.batch.told import Tally
 from cli.options import ScoreOptions
 from cli.shot import Outcome
-from vision.table import CANDIDATES, SHOTS, Belonging, ShotFacts, from_csv, shot_row
+from vision.table import CANDIDATES, SHOTS, ShotFacts, from_csv, shot_row
 
 FACTS = RunFacts(options={"px_per_mm": 20.0})
 OTHER_FACTS = RunFacts(options={"px_per_mm": 10.0})
@@ -46,11 +48,12 @@ def scorer(run: str = RUN, seconds: float = 0.0, scored: list[str] | None = None
             ]
             for n in range(0 if error else data.count(b"x"))
         ]
-        row = shot_row(ShotFacts(Belonging(shot, run), sha256, None, error=error))
+        belongs = belonging_of(shot, run, photograph.claims)
+        row = shot_row(ShotFacts(belongs.belonging, sha256, None, error=error))
         if not error:
             row[[column.name for column in SHOTS].index("usable")] = "no" if data.startswith(b"dim") else "yes"
         files = {} if error else {f"pictures/{sha256[:8]}.jpg": data}
-        return Outcome(row, rows, files, 0.1, error)
+        return Outcome(row, rows, files, 0.1, error, facts=belongs.facts, said=belongs.said)
 
     return score
 
@@ -85,7 +88,9 @@ def go(
     """One call into `out`."""
     unlisted: list[str] = []
     sources = find_sources(paths, out, unlisted.append)
-    return score_into(out, sources, facts, call(score or scorer(facts.run), force, unlisted=unlisted, **more))
+    manifests = read_manifests(paths)
+    doing = call(score or scorer(facts.run), force, unlisted=unlisted, manifests=manifests, **more)
+    return score_into(out, manifests.told(sources), facts, doing)
 
 
 def fake_scoring(monkeypatch: pytest.MonkeyPatch) -> list[ScoreOptions]:

@@ -158,7 +158,7 @@ db = sqlite3.connect({path!r}, isolation_level=None)
 db.executescript("PRAGMA journal_mode = TRUNCATE; PRAGMA cache_size = 1; PRAGMA cache_spill = 1; BEGIN IMMEDIATE")
 for n in range(300):
     db.execute("UPDATE shots SET rest = ? WHERE shot = 'a.jpg'", ("x" * 9000 + str(n),))
-    db.execute("INSERT INTO shots SELECT run, shot || ?, sha256, path, size_bytes, changed, error, duplicate_of, files, told, rest"
+    db.execute("INSERT INTO shots SELECT run, shot || ?, sha256, path, size_bytes, changed, error, duplicate_of, files, told, rest, belongs"
                " FROM shots WHERE shot = 'a.jpg'", (str(n),))
 os.kill(os.getpid(), signal.SIGKILL)
 """

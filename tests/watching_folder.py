@@ -16,6 +16,7 @@ from cli.batch.arrivals import Arrivals
 from cli.batch.engines.engine import Bell, Done, MakeScore, Score
 from cli.batch.engines.here import Here
 from cli.batch.live import Live
+from cli.batch.manifests import WatchedManifest
 from cli.batch.run import work_in
 from cli.batch.sources import Photograph, Source
 from cli.batch.told import ShotTold
@@ -114,9 +115,11 @@ class Watching:
             self.pages += 1
             return no_pages(folder)
 
-        doing = call(self.score, make_engine=self._make, make_pages=make_pages, teller=live, keep_replaced=True)
+        manifest = WatchedManifest(self.arriving, live.say)
+        said: dict[str, Any] = {"make_engine": self._make, "make_pages": make_pages, "teller": live}
+        doing = call(self.score, keep_replaced=True, manifests=manifest, **said)
         self.arrivals = arrivals = NotedArrivals(self.arriving, self.out, live.say)
-        work_in(self.out, FACTS, doing, lambda running: watch(running, arrivals, live, is_over))
+        work_in(self.out, FACTS, doing, lambda running: watch(running, arrivals, live, manifest, is_over))
 
     def _make(self, make_score: MakeScore, bell: Bell) -> Any:
         engine = self.make_engine(make_score, bell)
@@ -162,6 +165,7 @@ signal.signal(signal.SIGINT, signal.default_int_handler)
 from pathlib import Path
 from cli.batch.arrivals import Arrivals
 from cli.batch.live import Live
+from cli.batch.manifests import WatchedManifest
 from cli.batch.run import work_in
 from cli.batch.watching import watch
 from cli.entry import guarded
@@ -169,7 +173,7 @@ from faked import FACTS, call, scorer
 folder, out, seconds = Path(sys.argv[1]), Path(sys.argv[2]), float(sys.argv[3])
 live = Live(out, False)
 guard = lambda: work_in(out, FACTS, call(scorer(seconds=seconds), teller=live),
-    lambda running: watch(running, Arrivals(folder, out, live.say), live)) and 0
+    lambda running: watch(running, Arrivals(folder, out, live.say), live, WatchedManifest(folder, live.say))) and 0
 sys.exit(guarded(guard))
 """
 

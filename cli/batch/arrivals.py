@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import os
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -139,6 +139,14 @@ class Arrivals:
         wait_s = 0.0 if has_more else min((due for due in dues if due > 0), default=LOOK_EVERY_S)
         self._next = now + max(min(LOOK_EVERY_S, wait_s), min(self._listing_s / SHARE_OF_TIME, LOOK_AT_LEAST_EVERY_S))
         return given + whole
+
+    def give_again(self, names: Iterable[str]) -> None:
+        """Has those of them that have been given be given once more, since something else is said of them now."""
+        for name in names:
+            seen = self._seen.get(name)
+            if seen is not None and seen.is_given:
+                seen.is_given, seen.given_marks, seen.due = False, None, self._clock()
+                self._waiting.add(name)
 
     def _list(self) -> bool:
         """Whether the folder can be looked into; then `_there` is what it holds."""

@@ -26,12 +26,13 @@ _LAYOUT = """
 CREATE TABLE IF NOT EXISTS shots (
     run TEXT NOT NULL, shot TEXT NOT NULL, sha256 TEXT NOT NULL, path TEXT NOT NULL,
     size_bytes INTEGER NOT NULL, changed TEXT NOT NULL, error TEXT NOT NULL, duplicate_of TEXT NOT NULL,
-    files TEXT NOT NULL, told TEXT NOT NULL, rest TEXT NOT NULL);
+    files TEXT NOT NULL, told TEXT NOT NULL, rest TEXT NOT NULL, belongs TEXT NOT NULL DEFAULT '');
 CREATE INDEX IF NOT EXISTS shots_by_name ON shots (run, shot, sha256);
 CREATE INDEX IF NOT EXISTS shots_by_path ON shots (run, path);
 CREATE INDEX IF NOT EXISTS shots_by_bytes ON shots (run, sha256, shot);
 """
-_COLUMNS = "run, shot, sha256, path, size_bytes, changed, error, duplicate_of, files, told, rest"
+_COLUMNS = "run, shot, sha256, path, size_bytes, changed, error, duplicate_of, files, told, rest, belongs"
+_IN_REST = ("row", "candidates", "seconds", "left_out", "digests", "instruction", "facts", "said", "code")
 
 
 @dataclass(frozen=True)
@@ -61,6 +62,14 @@ class Entry:
     """The one thing to change first; '' where there is none."""
     changed: str = ""
     """When the file was last written, as FileFacts has it."""
+    facts: dict[str, str] = field(default_factory=dict)
+    """What it belongs to beside lot, sample, piece and view, by the fields of belonging.BELONGS, and how many pieces were seen."""
+    said: list[str] = field(default_factory=list)
+    """A sentence for each field that is left empty because its sources say different things."""
+    code: dict[str, str] = field(default_factory=dict)
+    """What the code on its slip says, by field."""
+    belongs: str = ""
+    """Digest of what was said of it beside its slip: where that changes, it is scored again."""
 
 
 @dataclass(frozen=True)
@@ -73,13 +82,14 @@ class Stood:
     facts: FileFacts
     files: tuple[str, ...]
     told: ShotTold
+    belongs: str = ""
 
     @property
     def duplicate_of(self) -> str:
         return self.told.duplicate_of
 
 
-_STOOD = "shot, sha256, path, size_bytes, changed, files, told"
+_STOOD = "shot, sha256, path, size_bytes, changed, files, told, belongs"
 
 
 class Ledger:
@@ -103,11 +113,8 @@ class Ledger:
 
     def add(self, entry: Entry) -> ShotTold:
         """Puts `entry` in the place of what it replaces, and on disk."""
-        told = told_of(entry.row, len(entry.candidates), entry.left_out, entry.instruction)
-        rest = {
-            name: getattr(entry, name)
-            for name in ("row", "candidates", "seconds", "left_out", "digests", "instruction")
-        }
+        told = told_of(entry.row, len(entry.candidates), entry.left_out, entry.instruction, " ".join(entry.said))
+        rest = {name: getattr(entry, name) for name in _IN_REST}
         facts = (entry.run, entry.shot, entry.sha256, entry.path, entry.size_bytes, entry.changed)
         texts = tuple(json.dumps(value) for value in (sorted(entry.files), asdict(told), rest))
         before = len(self)
@@ -119,8 +126,8 @@ class Ledger:
                 (entry.run, entry.shot, entry.path, entry.sha256),
             ).rowcount
             db.execute(
-                f"INSERT INTO shots ({_COLUMNS}) VALUES ({', '.join('?' * 11)})",
-                (*facts, entry.error, entry.duplicate_of, *texts),
+                f"INSERT INTO shots ({_COLUMNS}) VALUES ({', '.join('?' * 12)})",
+                (*facts, entry.error, entry.duplicate_of, *texts, entry.belongs),
             )
         self._count = before + 1 - replaced
         return told
@@ -183,14 +190,14 @@ class Ledger:
 
     def _one(self, where: str, *values: str) -> Stood | None:
         asked = f"SELECT {_STOOD} FROM shots WHERE run = ? AND {where} ORDER BY shot, sha256 LIMIT 1"
-        for shot, sha256, path, size, changed, files, told in self._ask(asked, self._run, *values):
+        for shot, sha256, path, size, changed, files, told, belongs in self._ask(asked, self._run, *values):
             facts = FileFacts(size, changed)
-            return Stood(shot, sha256, path, facts, tuple(json.loads(files)), ShotTold(**json.loads(told)))
+            return Stood(shot, sha256, path, facts, tuple(json.loads(files)), ShotTold(**json.loads(told)), belongs)
         return None
 
     def _entries(self, where: str, *values: str) -> Iterator[Entry]:
         asked = f"SELECT {_COLUMNS} FROM shots WHERE run = ? {where} ORDER BY shot, sha256"
-        for run, shot, sha256, path, size, changed, error, duplicate_of, files, _, rest in self._rows(
+        for run, shot, sha256, path, size, changed, error, duplicate_of, files, _, rest, belongs in self._rows(
             asked, self._run, *values
         ):
             yield Entry(
@@ -203,6 +210,7 @@ class Ledger:
                 error=error,
                 duplicate_of=duplicate_of,
                 changed=changed,
+                belongs=belongs,
                 **json.loads(rest),
             )
 
@@ -220,6 +228,9 @@ class Ledger:
             db = sqlite3.connect(self._path, timeout=_WAIT_S, isolation_level=None, check_same_thread=False)
             # Every entry is flushed to the disk; the journal is cut back and not taken away, which costs fewer flushes.
             db.executescript("PRAGMA journal_mode = TRUNCATE; PRAGMA synchronous = FULL;" + _LAYOUT)
+            if "belongs" not in {column[1] for column in db.execute("PRAGMA table_info(shots)")}:
+                # Written before there were manifests, when nothing was said of any shot beside its slip.
+                db.execute("ALTER TABLE shots ADD COLUMN belongs TEXT NOT NULL DEFAULT ''")
         self._db = db
         return db
 

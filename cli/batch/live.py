@@ -46,6 +46,8 @@ class Live:
         self._flags += 0 if shot.blank else shot.flags
         if shot.error or not self._quiet:
             print(line_of(shown), file=sys.stderr if shot.error else sys.stdout, flush=True)
+        if shot.said:
+            self.say(f"{shown.name}: {printable(shot.said)}")
         self._write()
 
     def also(self, sentence: str) -> None:

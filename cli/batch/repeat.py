@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import tempfile
 from collections.abc import Iterator, Mapping
@@ -9,6 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from cli.batch.manifest import MANIFEST
 from cli.batch.standing import APP, EARLIER, RECORD
 from vision.errors import CallError
 
@@ -56,4 +58,15 @@ def compare_with(before: Tables, told: Mapping[str, Any], place: Path) -> tuple[
     options = told.get("options", {})
     agreement = compare(before, read_tables(place, now), options.get("min_score") or 0.0, options.get("max_flags"))
     others = [name for name in _FILES if told.get(f"{name}_sha256") != now[f"{name}_sha256"]]
-    return agreement.holds, [*(f"The {name} is not the one of then." for name in others), *agreement.lines()]
+    lines = [*(f"The {name} is not the one of then." for name in others), *_other_manifests(told, now)]
+    return agreement.holds, [*lines, *agreement.lines()]
+
+
+def _other_manifests(then: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
+    """A sentence for each PATH whose manifest.csv is another than then, or has come or gone."""
+    digests = [record.get("manifests_sha256") or [] for record in (then, now)]
+    pairs = enumerate(itertools.zip_longest(*digests), start=1)
+    several = max(map(len, digests)) > 1
+    return [
+        f"The {f'{number}:' if several else ''}{MANIFEST} is not the one of then." for number, (a, b) in pairs if a != b
+    ]

@@ -14,6 +14,7 @@ from typing import Any
 
 from cli.batch.engines.engine import Bell, Done, Engine, MakeScore
 from cli.batch.log import Log
+from cli.batch.manifests import Manifests, Told
 from cli.batch.output import OutputFolder, writing
 from cli.batch.record import RunFacts, machine, now
 from cli.batch.results import MakePages, write_results
@@ -50,6 +51,8 @@ class Call:
     """For the record, as it is."""
     unlisted: Sequence[str] = ()
     """Sentences about folders that can't be looked into; may grow while sources are found."""
+    manifests: Told = field(default_factory=Manifests)
+    """Where it is said what the sources belong to."""
 
 
 @dataclass(frozen=True)
@@ -99,13 +102,22 @@ def _drive(folder: OutputFolder, work: Work, call: Call, log: Log, drive: Callab
     log.note("begun", run=folder.run, version=folder.facts.version, workers=work.workers)
     stood = folder.was_finished and folder.tables_stand()
     folder.write_record(
-        **call.told, machine=machine(), workers=work.workers, started_at=begun, finished_at=None, finished=False
+        **call.told,
+        **_told_by(call),
+        machine=machine(),
+        workers=work.workers,
+        started_at=begun,
+        finished_at=None,
+        finished=False,
     )
 
     def write(finished: bool) -> None:
         work.tally.unlisted = list(call.unlisted)
+        work.tally.manifest = call.manifests.lines() if finished else []
+        for line in work.tally.manifest:
+            log.note("manifest", said=line)
         times = {"scoring_s": round(work.scoring_s, 3), "elapsed_s": round(time.monotonic() - clock, 3)}
-        write_results(folder, work, call.make_pages, stood, {"finished": finished, "times": times})
+        write_results(folder, work, call.make_pages, stood, {"finished": finished, "times": times} | _told_by(call))
         log.note("written", finished=finished, shots=len(folder.ledger), put_down=work.changed, **times)
 
     try:
@@ -119,6 +131,11 @@ def _drive(folder: OutputFolder, work: Work, call: Call, log: Log, drive: Callab
     call.teller.end()
     with _undisturbed():
         write(finished=True)
+
+
+def _told_by(call: Call) -> dict[str, Any]:
+    """For the record, as it is by now: the manifest of a watched folder may have come after the call began."""
+    return {"manifests_sha256": call.manifests.digests}
 
 
 @contextmanager

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import os
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
 
@@ -62,12 +65,31 @@ class LocalFile:
 
 
 @dataclass(frozen=True)
+class Claims:
+    """What is said of where a photograph belongs before it is opened, by field (BELONGS in belonging.py); no field without a text."""
+
+    manifest: Mapping[str, str] = field(default_factory=dict)
+    """What its row of manifest.csv says."""
+    folders: Mapping[str, str] = field(default_factory=dict)
+    """What the folders it lies in say."""
+
+    @property
+    def digest(self) -> str:
+        """16 hex digits that are others whenever something else is said; '' where nothing is."""
+        if not self.manifest and not self.folders:
+            return ""
+        said = json.dumps([dict(self.manifest), dict(self.folders)], sort_keys=True)
+        return hashlib.sha256(said.encode()).hexdigest()[:16]
+
+
+@dataclass(frozen=True)
 class Source:
-    """One photograph to score, and what its shot is called."""
+    """One photograph to score, what its shot is called, and what is said of where it belongs."""
 
     place: Place
     shot: str
     """Path relative to the PATH that brought it, with `/`, NFC; after that PATH's number and a colon when several were given."""
+    claims: Claims = Claims()
 
 
 @dataclass(frozen=True)
@@ -77,3 +99,4 @@ class Photograph:
     shot: str
     sha256: str
     data: bytes
+    claims: Claims = Claims()

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from cli.batch.belonging import BLANK
+from cli.batch.standing import LOG
 from cli.words import count, printable
 from vision.table import SHOTS, unescape
 from vision.words import NONE_FLAGGED, WHO_DECIDES
@@ -36,6 +37,8 @@ class ShotTold:
     """How much of the picture could not be searched, as the table has it."""
     instruction: str = ""
     """The one thing to change first, also where the shot can be kept; `reasons` begins with it."""
+    said: str = ""
+    """What its sources say differently of where it belongs; those fields are empty."""
 
     @property
     def line(self) -> str:
@@ -49,7 +52,7 @@ class ShotTold:
         return f"{shot}: {self.flags} flagged{more}" + ("" if self.usable else f"; take again: {self.reasons}")
 
 
-def told_of(row: Sequence[str], flags: int, left_out: int = 0, instruction: str = "") -> ShotTold:
+def told_of(row: Sequence[str], flags: int, left_out: int = 0, instruction: str = "", said: str = "") -> ShotTold:
     """What is worth saying of a row of shots.csv."""
 
     def cell(name: str) -> str:
@@ -68,6 +71,7 @@ def told_of(row: Sequence[str], flags: int, left_out: int = 0, instruction: str 
         limit_linear_mm=cell("limit_linear_mm"),
         unsearched_pct=cell("unsearched_pct"),
         instruction=instruction,
+        said=said,
     )
 
 
@@ -89,7 +93,11 @@ class Tally:
         self.failed = self.take_again = 0
         self.unlisted: list[str] = []
         """Sentences about folders that could not be looked into."""
-        self._names: dict[str, list[str]] = {"failed": [], "take_again": [], "left_out": []}
+        self.manifest: list[str] = []
+        """Sentences about rows without a photograph, and photographs without a row."""
+        self.contradicted = 0
+        """Shots of which two sources say different things."""
+        self._names: dict[str, list[str]] = {"failed": [], "take_again": [], "left_out": [], "contradicted": []}
         for shot in told:
             self.add(shot)
 
@@ -102,6 +110,8 @@ class Tally:
         self._sort("failed", shot, bool(shot.error))
         self._sort("take_again", shot, not shot.usable)
         self._sort("left_out", shot, bool(shot.left_out))
+        self._sort("contradicted", shot, bool(shot.said))
+        self.contradicted += bool(shot.said)
         self.failed += bool(shot.error)
         self.take_again += not shot.usable
         self.duplicates += bool(shot.duplicate_of)
@@ -140,6 +150,7 @@ class Tally:
             "duplicates": self.duplicates,
             "take_again": self.take_again,
             "left_out": self.left_out,
+            "contradicted": self.contradicted,
         }
 
     def closing_lines(self) -> list[str]:
@@ -167,12 +178,20 @@ class Tally:
         if self.failed:
             lines.append(f"{count(self.failed, 'shot')} could not be scored: {self._some('failed', self.failed)}.")
         lines += self.unlisted
+        if self.contradicted:
+            names = self._some("contradicted", self.contradicted, LOG)
+            shots = count(self.contradicted, "shot")
+            lines.append(
+                f"Slip, manifest.csv and folders say different things of {shots}, and those fields stay empty "
+                f"({LOG} has each): {names}."
+            )
+        lines += self.manifest
         if self.take_again:
             names = self._some("take_again", self.take_again)
             lines.append(f"{count(self.take_again, 'shot')} should be taken again: {names}.")
         return [*lines, WHO_DECIDES]
 
-    def _some(self, sort: str, of: int) -> str:
+    def _some(self, sort: str, of: int, where: str = "shots.csv") -> str:
         names = self._names[sort]
-        more = f" and {of - len(names)} more (see shots.csv)" if of > len(names) else ""
+        more = f" and {of - len(names)} more (see {where})" if of > len(names) else ""
         return ", ".join(names) + more

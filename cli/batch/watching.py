@@ -11,6 +11,7 @@ from pathlib import Path
 from cli.batch.addresses import is_address
 from cli.batch.arrivals import Arrivals
 from cli.batch.live import Live
+from cli.batch.manifests import WatchedManifest
 from cli.batch.run import Running
 from cli.batch.sources import Source
 from cli.batch.work import Work
@@ -26,14 +27,24 @@ _TABLES_SHARE_OF_TIME = 0.05
 _LONGEST_WITHOUT_TABLES_S = 60.0
 
 
-def watch(running: Running, arrivals: Arrivals, live: Live, is_over: Callable[[], bool] = lambda: False) -> None:
-    """Scores what arrives, for ever, or until `is_over`. Raises what the work raises; KeyboardInterrupt ends it."""
+def watch(
+    running: Running,
+    arrivals: Arrivals,
+    live: Live,
+    manifest: WatchedManifest,
+    is_over: Callable[[], bool] = lambda: False,
+) -> None:
+    """Scores what arrives, for ever, or until `is_over`. Raises what the work raises; KeyboardInterrupt ends it.
+
+    What `manifest` says something else of is scored again.
+    """
     work = running.work
     work.get_ready()
     on_their_way, tables = _OnTheirWay(work), _Tables(running)
     while not is_over():
         if arrivals.wait_s <= 0:
-            on_their_way.add(arrivals.look(on_their_way.room))
+            arrivals.give_again(manifest.look())
+            on_their_way.add(manifest.told(source) for source in arrivals.look(on_their_way.room))
         is_idle = not work.is_busy and not on_their_way.waiting
         live.look(busy=not is_idle or arrivals.half_there > 0)
         on_their_way.offer()

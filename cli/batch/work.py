@@ -8,9 +8,10 @@ import hashlib
 import os
 import queue
 from collections import deque
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from cli.batch.belonging import belonging_of
+from cli.batch.belonging import Belongs, belonging_of
 from cli.batch.engines.engine import Done, Engine
 from cli.batch.ledger import Entry, Stood
 from cli.batch.log import Log
@@ -20,7 +21,7 @@ from cli.batch.sources import FileFacts, Photograph, Source
 from cli.batch.tell import Teller
 from cli.batch.told import Tally
 from cli.words import printable
-from vision.table import Belonging, ShotFacts, shot_row
+from vision.table import ShotFacts, shot_row
 
 _AHEAD_BYTES = 256 << 20
 """Photographs read before a worker asks for them are held in memory: no more than this, or one."""
@@ -98,7 +99,7 @@ class Work:
         except Exception:  # whatever it is, the reading says it in a sentence
             facts = FileFacts(-1, "")
         stood = None if self._rehash else self._ledger.of_file(source.shot, source.place.name)
-        if stood and facts.tells and stood.facts == facts and self._still_good(stood):
+        if stood and facts.tells and stood.facts == facts and self._still_good(stood, source):
             self._keep(stood, source)
         else:
             self._reading.append(Reading(source, facts, lambda: self._bell.put(None)))
@@ -153,14 +154,14 @@ class Work:
             return
         first = self._ledger.first_with(sha256)
         stood = self._ledger.of_bytes(shot, sha256)
-        if stood and stood.duplicate_of in {"", first and first.shot} and self._still_good(stood):
+        if stood and stood.duplicate_of in {"", first and first.shot} and self._still_good(stood, read.source):
             self._ledger.touch(shot, sha256, read.source.place.name, read.facts)
             self._keep(stood, read.source)
         elif first and first.shot != shot and self._still_good(first):
             self._put_twin(read, first.shot)
         else:
             self._scoring[sha256] = _Scoring(replace(read, data=b""))
-            self._engine.submit(Photograph(shot, sha256, read.data))
+            self._engine.submit(Photograph(shot, sha256, read.data, read.source.claims))
 
     def _take_done(self, done: Done) -> None:
         scoring = self._scoring.pop(done.sha256)
@@ -176,8 +177,11 @@ class Work:
         for twin in scoring.twins:
             self._put_twin(twin, shot, error)
 
-    def _still_good(self, stood: Stood) -> bool:
+    def _still_good(self, stood: Stood, source: Source | None = None) -> bool:
+        """Whether an entry stands as it is: of `source`, where it is given, also with what is said of it now."""
         if not stood.sha256 or stood.told.error:
+            return False
+        if source is not None and stood.belongs != source.claims.digest:
             return False
         if stood.duplicate_of and self._ledger.of_bytes(stood.duplicate_of, stood.sha256) is None:
             return False
@@ -190,10 +194,12 @@ class Work:
             self._twins[source.shot] = source
 
     def _put_twin(self, read: Read, first: str, error: str = "") -> None:
-        belonging = Belonging(read.source.shot, self._folder.run)
-        facts = ShotFacts(belonging, read.sha256, None, error=error, duplicate_of=first)
+        # Its slip is the same, for it is the same picture; what else is said may be something else.
+        scored = self._ledger.get(first, read.sha256)
+        belongs = self._belongs(read, scored.code if scored else None)
+        facts = ShotFacts(belongs.belonging, read.sha256, None, error=error, duplicate_of=first)
         self._twins[read.source.shot] = read.source
-        self._put_down(self._plain_entry(read, shot_row(facts), error, first))
+        self._put_down(self._plain_entry(read, shot_row(facts), belongs, error, first))
 
     def _put_down(self, entry: Entry, worker: str = "") -> None:
         if self._keep_replaced:
@@ -211,6 +217,7 @@ class Work:
             by=worker,
             error=entry.error,
             duplicate_of=entry.duplicate_of,
+            said=told.said,
         )
 
     def _set_aside(self, entry: Entry) -> None:
@@ -229,20 +236,28 @@ class Work:
             return self._failed_entry(read, done.why)
         files = self._folder.put_pictures(outcome.files)
         return replace(
-            self._plain_entry(read, outcome.shot_row, outcome.error),
+            self._plain_entry(read, outcome.shot_row, self._belongs(read), outcome.error),
             candidates=outcome.candidate_rows,
             files=sorted(files),
             digests={name: hashlib.sha256(files[name]).hexdigest() for name in sorted(files)},
             seconds=round(float(outcome.seconds), 3),
             left_out=outcome.left_out,
             instruction=outcome.instruction,
+            facts=dict(outcome.facts),
+            said=list(outcome.said),
+            code=dict(outcome.code),
         )
 
     def _failed_entry(self, read: Read, why: str) -> Entry:
-        belonging = belonging_of(read.source.shot, self._folder.run)
-        return self._plain_entry(read, shot_row(ShotFacts(belonging, read.sha256, None, error=why)), why)
+        belongs = self._belongs(read)
+        return self._plain_entry(
+            read, shot_row(ShotFacts(belongs.belonging, read.sha256, None, error=why)), belongs, why
+        )
 
-    def _plain_entry(self, read: Read, row: list[str], error: str, duplicate_of: str = "") -> Entry:
+    def _belongs(self, read: Read, code: Mapping[str, str] | None = None) -> Belongs:
+        return belonging_of(read.source.shot, self._folder.run, read.source.claims, code)
+
+    def _plain_entry(self, read: Read, row: list[str], belongs: Belongs, error: str, duplicate_of: str = "") -> Entry:
         return Entry(
             run=self._folder.run,
             shot=read.source.shot,
@@ -256,4 +271,7 @@ class Work:
             error=error,
             duplicate_of=duplicate_of,
             changed=read.facts.changed,
+            facts=dict(belongs.facts),
+            said=list(belongs.said),
+            belongs=read.source.claims.digest,
         )

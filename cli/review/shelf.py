@@ -54,9 +54,9 @@ class DeskShot:
     """Of that copy as it was written; '' where the run did not note it."""
     flags: tuple[Flag, ...]
     facts: Mapping[str, str] = field(default_factory=dict)
-    """What else is known of its belonging, beyond the columns of shots.csv."""
+    """What else it belongs to, as Entry has it."""
     said: tuple[str, ...] = ()
-    """Where sources of its belonging do not agree, in sentences."""
+    """A sentence for each field that is left empty because its sources say different things."""
 
     @property
     def name(self) -> str:
@@ -149,4 +149,5 @@ def _shot(entry: Entry) -> DeskShot:
     rows = [named(CANDIDATES, row) for row in entry.candidates]
     flags = [Flag(SpeckId(entry.sha256, entry.run, int(row["candidate"])), row) for row in rows]
     picture = shot_files_among(entry.files).unmarked
-    return DeskShot(cells, picture, entry.digests.get(picture, ""), picture_order(flags, int(cells["height_px"])))
+    in_order = picture_order(flags, int(cells["height_px"]))
+    return DeskShot(cells, picture, entry.digests.get(picture, ""), in_order, entry.facts, tuple(entry.said))

@@ -70,6 +70,10 @@ class Sheet:
     missing: tuple[str, ...]
     """Columns that were wanted and are not there."""
     notices: tuple[str, ...]
+    unknown: tuple[str, ...] = ()
+    """Names of columns that nobody asked for, as they stand, cut where they are long."""
+    unnamed: tuple[str, ...] = ()
+    """Letters of columns without a name in which something stands."""
 
 
 @dataclass(frozen=True)
@@ -99,7 +103,8 @@ def read_sheet(data: bytes, asked: Asked) -> Sheet:
             rows.append(_row(number, record, places, asked, len(header.names)))
             crowded |= {k for k, cell in enumerate(record) if cell.strip()}
     missing = tuple(name for name in asked.wanted if name not in places)
-    return Sheet(tuple(rows), missing, tuple(_notices(header, asked, crowded)))
+    unknown, unnamed = _unknown(header, asked), _unnamed(header, crowded)
+    return Sheet(tuple(rows), missing, tuple(_notices(unknown, unnamed)), unknown, unnamed)
 
 
 def folded(text: str) -> str:
@@ -238,13 +243,20 @@ def _row(number: int, record: Sequence[str], places: Mapping[str, int], asked: A
     return Row(number, {name: cell(name) for name in asked.read}, fault)
 
 
-def _notices(header: _Header, asked: Asked, crowded: Collection[int]) -> Iterator[str]:
-    extra = [printable(name)[:_LONGEST_SHOWN] for name in header.names if name not in {*asked.read, *asked.unread, ""}]
-    if extra:
-        yield f"Not read, because this table has no such column: {', '.join(extra)}."
-    for place, name in enumerate(header.names):
-        if not name and place in crowded:
-            yield f"Column {column_letters(place)} has no name in the first row: what stands in it is not read."
+def _unknown(header: _Header, asked: Asked) -> tuple[str, ...]:
+    known = {*asked.read, *asked.unread, ""}
+    return tuple(printable(name)[:_LONGEST_SHOWN] for name in header.names if name not in known)
+
+
+def _unnamed(header: _Header, crowded: Collection[int]) -> tuple[str, ...]:
+    return tuple(column_letters(k) for k, name in enumerate(header.names) if not name and k in crowded)
+
+
+def _notices(unknown: Sequence[str], unnamed: Sequence[str]) -> Iterator[str]:
+    if unknown:
+        yield f"Not read, because this table has no such column: {', '.join(unknown)}."
+    for letters in unnamed:
+        yield f"Column {letters} has no name in the first row: what stands in it is not read."
 
 
 def column_letters(place: int) -> str:
