@@ -14,10 +14,11 @@ from calib.facts import find_facts
 from calib.messenger import shrunk_by_messenger
 from calib.profile import Profile
 from calib.reading import Reading
+from vision.conditions.numbers import Conditions
 from vision.guides import PX_PER_MM, Guide
 from vision.guides.views import OVERVIEW_PX_PER_MM, view_from
 from vision.quality import MTF50_OF_BLUR
-from vision.types import Conditions, Inspection, LitFrom, Shot, ShotQuality, Usable
+from vision.types import Inspection, LitFrom, Shot, ShotQuality, Usable
 
 _BURNT_OUT = 0.05
 """Share of the picture at full scale from which the light is too strong to judge by."""

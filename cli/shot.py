@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import cv2
 
@@ -23,6 +23,7 @@ from vision.decode import decode_shot
 from vision.errors import ProfileError, ShotError
 from vision.files import encode_jpeg
 from vision.guides import Guide, guide_called
+from vision.pieces import tells_pieces
 from vision.pipeline import inspect
 from vision.rank import Ranker
 from vision.table import ShotFacts, candidate_rows, shot_row
@@ -86,6 +87,7 @@ def score_shot(photograph: Photograph, settings: Settings) -> Outcome:
         belongs = belonging_of(name, settings.run, photograph.claims, code)
         guide = settings.guide or guide_called(belongs.facts.get("produce", ""), settings.own_guides)
         inspection = inspect(shot, reading.setup, guide, settings.ranker, settings.cut)
+        inspection = replace(inspection, by_piece=tells_pieces(inspection, view, belongs.is_said("piece")))
         checked = check(shot, inspection, reading, guide, view, settings.profile)
     except (ShotError, ProfileError) as error:
         return _failed(belongs, photograph.sha256, str(error), begun)
@@ -103,7 +105,7 @@ def score_shot(photograph: Photograph, settings: Settings) -> Outcome:
         time.perf_counter() - begun,
         left_out=checked.inspection.left_out,
         instruction=checked.inspection.instruction,
-        facts=belongs.facts,
+        facts={**belongs.facts, "pieces_seen": str(len(inspection.pieces))},
         said=belongs.said,
         code=code,
     )

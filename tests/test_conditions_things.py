@@ -15,10 +15,11 @@ from vision.conditions.bubbles import find_bubbles
 from vision.conditions.depth import Depth, find_depth
 from vision.conditions.drops import find_drops
 from vision.conditions.rings import Rings, find_rings
-from vision.conditions.touching import find_touching, pieces, reading_order
+from vision.conditions.touching import find_touching, pieces
 from vision.conditions.wall import Wall, find_wall, where_in_words
 from vision.foreground import find_surfaces
 from vision.light import encode_srgb
+from vision.pieces import tray_order
 from vision.pipeline import observe, see_light
 from vision.rank import shipped_ranker
 from vision.render import draw, tidy
@@ -133,8 +134,8 @@ def test_no_pieces_are_laid_in_water_and_none_without_produce() -> None:
 
 
 def test_reading_order_of_nothing_and_of_a_slanting_row() -> None:
-    assert reading_order([]) == []
-    assert reading_order([(300, 20, 100), (200, 10, 100), (100, 0, 100)]) == [2, 1, 0]
+    assert tray_order([]) == []
+    assert tray_order([(300, 20, 100), (200, 10, 100), (100, 0, 100)]) == [2, 1, 0]
 
 
 def test_leaves_on_a_panel_from_below() -> None:

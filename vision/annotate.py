@@ -30,6 +30,7 @@ from vision.marks import (
     mark,
     put_back,
 )
+from vision.piece_marks import draw_discs, place_discs
 from vision.sheet import small_size
 from vision.text import stamp
 from vision.types import FloatArray, Inspection, MaskArray, Shot
@@ -171,6 +172,9 @@ def annotate(shot: Shot, inspection: Inspection, *, version: str = __version__, 
     # Drawn on a copy first: how many numbers found room is said in the band, and the band's height follows from its words.
     drawn = photograph.copy()
     labels = draw_inspection(drawn, inspection, zoom, look)
+    if inspection.by_piece:
+        marks = [mark(candidate, zoom, look) for candidate in inspection.candidates]
+        draw_discs(drawn, place_discs(inspection.pieces, marks, labels, (w, h), zoom, look), look)
     unnumbered = len(inspection.candidates) - len(labels)
     below = band(inspection, foot_lines(inspection, version, run, unnumbered), width, zoom, look)
     if w == width:

@@ -77,6 +77,8 @@ def _counts(inspection: Inspection, unnumbered: int) -> list[str]:
         lines.append(f"Left out by the limit on flags: {inspection.left_out} more.")
     if inspection.fixed_marks:
         lines.append(f"Not counted, nothing changed there: {len(inspection.fixed_marks)} known marks of the panel.")
+    if inspection.by_piece:
+        lines.append(f"Numbers on dark discs: the {len(inspection.pieces)} pieces seen, row by row, from the left.")
     if unnumbered:
         lines.append(f"Marks without room for their number: {unnumbered}; the table holds them.")
     return lines

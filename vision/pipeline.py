@@ -19,6 +19,7 @@ from vision.light import coarse_to_fine, log_light, log_light_averaged, over_cha
 from vision.listing import list_candidates
 from vision.looks import Looks, views_of
 from vision.measure import Measured, measure_specks
+from vision.pieces import on_pieces
 from vision.quality import find_unsearched, limits_mm, measure_quality
 from vision.rank import Ranker
 from vision.specks import find_specks
@@ -80,12 +81,14 @@ def inspect_seen(seen: Seen, shot: Shot, setup: Setup, guide: Guide | None, rank
     limit_round, limit_linear = limits_mm(quality, setup.px_per_mm, seen.surfaces)
     ground = told or Ground.PANEL
     listed, left_out = list_candidates(seen.measured, seen.features, ranker, guide, cut, ground, setup, seen.light.step)
+    listed = on_pieces(listed, found.where, setup.px_per_mm)
     return Inspection(
         shot.name, shot.sha256, shot.width_px, shot.height_px, shot.taken_at, setup.px_per_mm, setup.scale_from,
         ground, seen.lit_from, quality, Usable.YES, (), limit_round, limit_linear, listed, left_out, unsearched,
         seen.unchanged, guide.name if guide else "", conditions=found.conditions,
         ground_share=float(seen.surfaces.ground.mean()), produce_share=float(seen.surfaces.produce.mean()),
         searched_step=seen.light.step if seen.light.step > _needed_step(setup.px_per_mm) else 1,
+        pieces=found.where.pieces,
     )  # fmt: skip
 
 

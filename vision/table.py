@@ -64,7 +64,12 @@ def _form(name: str) -> Callable[[Belonging, Inspection, Candidate], Cell]:
 CANDIDATES: tuple[Column, ...] = (
     Column("lot", "text", "the lot, where known", get=lambda b, i, c: b.lot),
     Column("sample", "text", "the sample, where known", get=lambda b, i, c: b.sample),
-    Column("piece", "text", "the piece, where known", get=lambda b, i, c: b.piece),
+    Column(
+        "piece",
+        "text",
+        "the piece, where known; else its number on the tray, row by row, where the shot shows several",
+        get=lambda b, i, c: b.piece or (str(c.piece) if i.by_piece and c.piece else ""),
+    ),
     Column("view", "text", "the view, where known", get=lambda b, i, c: b.view),
     Column("shot", "text", "path of the photograph, relative to the PATH that brought it", get=lambda b, i, c: b.shot),
     Column("shot_sha256", "text", "SHA-256 of the file's bytes", get=lambda b, i, c: i.shot_sha256),

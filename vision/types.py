@@ -7,12 +7,14 @@ in the order red, green, blue. Optical density is -log10 of a light ratio (CIE 1
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from vision.conditions.numbers import Conditions
 
 FloatArray = NDArray[np.float32]
 MaskArray = NDArray[np.bool_]
@@ -357,6 +359,8 @@ class Candidate:
     """None where the scale is unknown, or not known well enough at its place."""
     size_uncertainty: float | None
     """Relative standard uncertainty of length and width (GUM); None as `sizes`."""
+    piece: int = 0
+    """Number of the piece it lies on or hard by; 0 where on none."""
 
 
 @dataclass(frozen=True)
@@ -378,40 +382,16 @@ class ShotQuality:
 
 
 @dataclass(frozen=True)
-class Conditions:
-    """What is wrong with the shot as a whole, as numbers; each says nothing at its default. See vision/conditions/."""
+class Piece:
+    """One piece of produce on the tray, in shot pixels: its middle and its upright box. Numbers run from 1 in tray order (pieces.py)."""
 
-    too_bright_stops: float = 0.0
-    """By how much less to expose, in stops (halvings of light)."""
-    too_dark_stops: float = 0.0
-    outshines: float = 0.0
-    """How many times brighter than the produce the panel under it is, where the produce is lit from above."""
-    glare: float = 0.0
-    """Share of what was searched that mirrors a lamp."""
-    glare_at: str = ""
-    """Where: 'at the top', 'in the middle', …"""
-    smeared: float = 0.0
-    """Share of the light that a smeared lens throws far from where it belongs."""
-    steam: float = 0.0
-    """Share of the light that steam adds where it is thickest."""
-    shade: float = 0.0
-    """Share of the produce too dark to judge."""
-    touching: tuple[tuple[int, int], ...] = ()
-    """Pairs of pieces, numbered in reading order, that touch."""
-    drops: int = 0
-    """Drops of water on a bare panel."""
-    bubbles: float = 0.0
-    """Share of the water that bubbles cover."""
-    deep: str = ""
-    """'bottom' or 'surface': which of the two is soft where the other is sharp."""
-    soft_side: str = ""
-    """The side of the picture that is soft where the other is sharp."""
-    wall: float = 0.0
-    """Share of the picture that the tray's wall and what condenses on it hide."""
-    mist: float = 0.0
-    """Share of the picture that condensation hides."""
-    flicker: float = 0.0
-    """Relative amplitude of bands that a flickering panel leaves."""
+    number: int
+    x_px: float
+    y_px: float
+    left_px: int
+    top_px: int
+    wide_px: int
+    high_px: int
 
 
 @dataclass(frozen=True)
@@ -443,8 +423,11 @@ class Inspection:
     produce_name: str = ""
     instruction: str = ""
     """The one thing to change first; '' where nothing was found that should be."""
-    conditions: Conditions = Conditions()
+    conditions: Conditions = field(default_factory=Conditions)
     ground_share: float = 0.0
     produce_share: float = 0.0
     searched_step: int = 1
     """Shot pixels per pixel of the picture that was searched."""
+    pieces: tuple[Piece, ...] = ()
+    by_piece: bool = False
+    """Whether candidates are told apart by the numbers of the pieces they lie on, in the table and on the picture."""

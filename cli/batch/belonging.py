@@ -57,6 +57,11 @@ class Belongs:
     said: tuple[str, ...] = ()
     """A sentence for each field of which two sources say different things."""
 
+    def is_said(self, name: str) -> bool:
+        """Whether any source says something of a field, be it that they contradict each other."""
+        in_tables = name in IN_TABLES and getattr(self.belonging, name)
+        return bool(in_tables or name in self.facts or any(said.startswith(f"{name}:") for said in self.said))
+
 
 def belonging_of(shot: str, run: str, claims: Claims | None = None, code: Mapping[str, str] | None = None) -> Belongs:
     """What a shot belongs to, from its slip's `code` (as `code_says` has it), from what else is said, and from its name."""

@@ -13,21 +13,24 @@ from vision.conditions.exposure import find_exposure, panel_over_produce
 from vision.conditions.flicker import find_flicker
 from vision.conditions.glare import find_glare
 from vision.conditions.haze import find_haze
+from vision.conditions.numbers import Conditions
 from vision.conditions.rings import find_rings
 from vision.conditions.shade import find_shade
 from vision.conditions.touching import find_touching
 from vision.conditions.wall import find_wall
 from vision.hidden import hidden_mask
 from vision.measure import Measured
-from vision.types import Conditions, Ground, Light, LitFrom, MaskArray, Setup, Shot, Surfaces
+from vision.pieces import PieceMap
+from vision.types import Ground, Light, LitFrom, MaskArray, Setup, Shot, Surfaces
 
 
 @dataclass(frozen=True)
 class Found:
-    """The conditions, and where they hide something: (h, w) bool, working pixels."""
+    """The conditions, where they hide something: (h, w) bool, working pixels, and where the pieces lie."""
 
     conditions: Conditions
     hidden: MaskArray
+    where: PieceMap
 
 
 def find_conditions(
@@ -49,7 +52,7 @@ def find_conditions(
     exposure = find_exposure(view, glare.mask)
     haze = find_haze(view, setup.black_over_white)
     shade = find_shade(view, light, surfaces, lit_from)
-    touching = find_touching(surfaces, light.step, ground)
+    touching = find_touching(surfaces, light.step, ground, scale)
     rings = find_rings(light.density, scale)
     bubbles = find_bubbles(rings, surfaces, ground, lit_from)
     drops = find_drops(rings, surfaces, ground, lit_from, scale)
@@ -75,7 +78,7 @@ def find_conditions(
         mist=wall.mist,
         flicker=bands.amplitude if bands else 0.0,
     )
-    return Found(conditions, view.enlarged(shade.mask | glare.mask) | wall.mask)
+    return Found(conditions, view.enlarged(shade.mask | glare.mask) | wall.mask, touching.where)
 
 
 def _without_print(light: Light, surfaces: Surfaces, setup: Setup) -> Surfaces:

@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from skimage.segmentation import watershed
 
-from vision.types import FloatArray, Ground, MaskArray, Surfaces
+from vision.pieces import PieceMap, tray_order
+from vision.types import FloatArray, Ground, MaskArray, Piece, Surfaces
 
 _LONGEST_PX = 320
 """Longest side of the picture that necks are looked for in: a piece is then 30 pixels and more across."""
@@ -30,21 +31,10 @@ _SMALL_PART = 0.3
 """A part smaller than this share of the other belongs to it: a lobe, a stub, a loose leaf."""
 _LEAST_SHARE = 0.002
 """Share of the picture from which something is a piece."""
+_LEAST_WIDTH_MM = 4.0
+"""Width from which it is one where there is a scale: wider than the fattest caterpillar (foreground.py)."""
 
 Labels = NDArray[np.int32]
-
-
-@dataclass(frozen=True)
-class Piece:
-    """One piece of produce, in shot pixels; numbers run from 1 in reading order, row by row, left to right."""
-
-    number: int
-    x_px: float
-    y_px: float
-    left_px: int
-    top_px: int
-    wide_px: int
-    high_px: int
 
 
 @dataclass(frozen=True)
@@ -62,9 +52,13 @@ class Contact:
 class Touching:
     """All pieces of a shot and where they touch. `severity`: share of the pieces that touch another, 0..1."""
 
-    pieces: tuple[Piece, ...]
+    where: PieceMap
     contacts: tuple[Contact, ...]
     severity: float
+
+    @property
+    def pieces(self) -> tuple[Piece, ...]:
+        return self.where.pieces
 
 
 def pieces(surfaces: Surfaces, step: int) -> tuple[Piece, ...]:
@@ -72,14 +66,17 @@ def pieces(surfaces: Surfaces, step: int) -> tuple[Piece, ...]:
     return find_touching(surfaces, step).pieces
 
 
-def find_touching(surfaces: Surfaces, step: int, ground: Ground | None = None) -> Touching:
-    """Pieces and where they touch; `step` is the number of shot pixels per working pixel.
+def find_touching(
+    surfaces: Surfaces, step: int, ground: Ground | None = None, px_per_mm: float | None = None
+) -> Touching:
+    """Pieces and where they touch; `step` is the number of shot pixels per working pixel, `px_per_mm` the working picture's scale.
 
-    None where `ground` is said to be water or cloth: no pieces are laid there.
+    None where `ground` is said to be water or cloth: no pieces are laid there. With a scale, what is a few millimetres wide is a
+    piece however large the picture; only what takes its share of the picture is said to touch another.
     """
     h, w = surfaces.produce.shape
     if ground in (Ground.WATER, Ground.CLOTH) or not surfaces.produce.any():
-        return Touching((), (), 0.0)
+        return Touching(PieceMap((), np.zeros((1, 1), np.int32), (float(w * step), float(h * step))), (), 0.0)
     shrink = max(1.0, max(h, w) / _LONGEST_PX)
     size = (max(1, round(w / shrink)), max(1, round(h / shrink)))
     share = cv2.resize(surfaces.produce.view(np.uint8) * np.uint8(255), size, interpolation=cv2.INTER_AREA)
@@ -87,11 +84,15 @@ def find_touching(surfaces: Surfaces, step: int, ground: Ground | None = None) -
     parts.join()
     labels = parts.labels()
     least = _LEAST_SHARE * labels.size
-    kept = [k for k in np.unique(labels) if k > 0 and parts.area[k] >= least]
-    numbers, found = _numbered(labels, kept, (w / size[0] * step, h / size[1] * step))
-    contacts = _contacts(labels, parts, numbers, (w / size[0] * step, h / size[1] * step))
+    wide = np.inf if px_per_mm is None else _LEAST_WIDTH_MM * px_per_mm / shrink
+    kept = [int(k) for k in np.unique(labels) if k > 0 and (parts.area[k] >= least or 2 * parts.peak[k] >= wide)]
+    cell_px = w / size[0] * step, h / size[1] * step
+    numbers, found = _numbered(labels, kept, cell_px)
+    contacts = _contacts(labels, parts, {k: n for k, n in numbers.items() if parts.area[k] >= least}, cell_px)
     touched = {n for c in contacts for n in (c.first, c.second)}
-    return Touching(found, contacts, len(touched) / max(len(found), 1))
+    named = np.zeros(int(labels.max()) + 1, np.int32)
+    named[list(numbers)] = list(numbers.values())
+    return Touching(PieceMap(found, named[labels], cell_px), contacts, len(touched) / max(len(found), 1))
 
 
 class _Parts:
@@ -201,14 +202,14 @@ _NEIGHBOURS = (
 
 
 def _numbered(labels: Labels, kept: list[int], grow: tuple[float, float]) -> tuple[dict[int, int], tuple[Piece, ...]]:
-    """Numbers of the labels in reading order, and the pieces; `grow`: shot pixels per coarse pixel, along x and y."""
+    """Numbers of the labels in tray order, and the pieces; `grow`: shot pixels per coarse pixel, along x and y."""
     boxes = {}
     for k in kept:
         mask = (labels == k).view(np.uint8)
         left, top, wide, high = cv2.boundingRect(mask)
         m = cv2.moments(mask, binaryImage=True)
         boxes[k] = (m["m10"] / m["m00"], m["m01"] / m["m00"], left, top, wide, high)
-    order = reading_order([(boxes[k][0], boxes[k][1], boxes[k][5]) for k in kept])
+    order = tray_order([(boxes[k][0], boxes[k][3] + boxes[k][5] / 2, float(boxes[k][5])) for k in kept])
     numbers = {kept[at]: n for n, at in enumerate(order, start=1)}
     gx, gy = grow
     found = tuple(
@@ -219,23 +220,6 @@ def _numbered(labels: Labels, kept: list[int], grow: tuple[float, float]) -> tup
         for x, y, left, top, wide, high in (boxes[k],)
     )  # fmt: skip
     return numbers, found
-
-
-def reading_order(places: list[tuple[float, float, float]]) -> list[int]:
-    """Which of the places (x, y, height) comes first, second, ...: row by row from the top, each row from left to right.
-
-    A place belongs to the row above where it lies less than half a usual height below that row's mean.
-    """
-    if not places:
-        return []
-    usual = float(np.median([high for *_, high in places]))
-    rows: list[list[int]] = []
-    for k in sorted(range(len(places)), key=lambda k: places[k][1]):
-        if rows and places[k][1] - float(np.mean([places[i][1] for i in rows[-1]])) < 0.5 * usual:
-            rows[-1].append(k)
-        else:
-            rows.append([k])
-    return [k for row in rows for k in sorted(row, key=lambda k: places[k][0])]
 
 
 def _contacts(labels: Labels, parts: _Parts, numbers: dict[int, int], grow: tuple[float, float]) -> tuple[Contact, ...]:
