@@ -142,7 +142,7 @@ class Prepared:
     profile: Profile | None
     guide: Guide | None
     own_guides: Mapping[str, Guide]
-    """The user's own, for a slip whose code names one."""
+    """The user's own, for a slip or a manifest that names one."""
 
 
 def prepare(options: ScoreOptions) -> tuple[RunFacts, MakeScore]:
@@ -153,7 +153,7 @@ def prepare(options: ScoreOptions) -> tuple[RunFacts, MakeScore]:
 
     profile, profile_sha256 = _read_profile(options.panel)
     guide = find_guide(options.produce) if options.produce else None
-    # Where a guide is named, what a slip's code calls is never asked.
+    # Where a guide is named, what a slip's code or a manifest calls is never asked.
     own = OwnGuides() if guide else own_guides()
     for trouble in own.troubles.values():
         print(f"speckwise: {trouble}", file=sys.stderr)

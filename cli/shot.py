@@ -45,7 +45,7 @@ class Settings:
     profile: Profile | None = None
     guide: Guide | None = None
     own_guides: Mapping[str, Guide] = field(default_factory=dict)
-    """The user's own, for a slip whose code names one."""
+    """The user's own, for a slip or a manifest that names one."""
 
 
 @dataclass(frozen=True)

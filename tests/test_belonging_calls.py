@@ -9,17 +9,30 @@ from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
+from scored_folder import RUN as MADE_RUN
+from scored_folder import Made, write_folder
 from watching_folder import ByHand, Watching, data
 
 import cli.batch.arrivals
 import cli.batch.manifests
+import cli.shot
+from calib.reading import Told
+from calib.slip.view import SlipText
 from cli.batch.ledger import Entry, Ledger
 from cli.batch.manifest import ManifestFaults
+from cli.batch.sources import Claims, Photograph
 from cli.batch.standing import LEDGER
 from cli.entry import run
+from cli.review.shelf import named, read_shelf
+from cli.shot import Outcome, Settings, score_shot
 from faked import RUN, call, fake_scoring, go, photographs, record, scorer, shot_cells
 from vision.complete import Complete
+from vision.files import encode_jpeg
+from vision.rank import shipped_ranker
+from vision.table import SHOTS
+from vision.types import Cut
 
 Say = pytest.CaptureFixture[str]
 
@@ -290,6 +303,43 @@ class TestWatching:
 
         watching.run(script)
         assert "L7/2/water/a.jpg: view: manifest.csv says cloth, the folders say water." in capsys.readouterr().err
+
+
+class TestTheSlip:
+    """The code in the shot itself is read where the shot is scored."""
+
+    def scored(self, monkeypatch: pytest.MonkeyPatch, text: SlipText, claims: Claims) -> Outcome:
+        read = cli.shot.read_setup
+        monkeypatch.setattr(cli.shot, "read_setup", lambda *given: replace(read(*given), text=text))
+        grey = np.full((120, 160, 3), 200, np.uint8)
+        settings = Settings(RUN, shipped_ranker(), Cut(), Told())
+        return score_shot(Photograph("a.jpg", "0" * 64, encode_jpeg(grey, 95), claims), settings)
+
+    def test_goes_first_and_is_held_against_the_manifest(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        claims = Claims({"lot": "Q-13", "sample": "1", "produce": "Broccoli", "piece": "3"})
+        outcome = self.scored(monkeypatch, SlipText("Q-12", "1", "broccoli", ""), claims)
+        row = named(SHOTS, outcome.shot_row)
+        assert (row["lot"], row["sample"], row["piece"], row["produce"]) == ("", "1", "3", "broccoli")
+        assert outcome.said == ("lot: the code on the slip says Q-12, manifest.csv says Q-13.",)
+        assert outcome.code == {"lot": "Q-12", "sample": "1", "produce": "broccoli"}
+        assert "says" not in row["reasons"]
+
+    def test_produce_against_produce_chooses_no_guide(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        outcome = self.scored(monkeypatch, SlipText(produce="broccoli"), Claims({"produce": "cauliflower"}))
+        assert named(SHOTS, outcome.shot_row)["produce"] == ""
+        assert "produce" not in outcome.facts
+        assert outcome.said == ("produce: the code on the slip says broccoli, manifest.csv says cauliflower.",)
+
+
+def test_the_desk_gets_facts_and_what_was_said(tmp_path: Path) -> None:
+    folder = write_folder(tmp_path / "out", [Made("a.jpg"), Made("b.jpg", seed=1)])
+    ledger = Ledger(folder / LEDGER, MADE_RUN)
+    first = next(iter(ledger))
+    ledger.add(replace(first, facts={"supplier": "Lower Field"}, said=["lot: this says A, that says B."]))
+    ledger.close()
+    one, other = read_shelf(folder).shots
+    assert (one.facts, one.said) == ({"supplier": "Lower Field"}, ("lot: this says A, that says B.",))
+    assert (other.facts, other.said) == ({}, ())
 
 
 def test_a_call_without_manifests_says_so_in_the_record(two: Path, out: Path) -> None:

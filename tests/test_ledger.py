@@ -52,6 +52,10 @@ class TestWhatStands:
             files=["pictures/a.jpg", "pages/a-small.jpg"],
             left_out=3,
             digests={"pictures/a.jpg": "ff"},
+            facts={"supplier": "Löwe", "pieces_seen": "3"},
+            said=["lot: manifest.csv says A, the folders say B."],
+            code={"lot": "A"},
+            belongs="0123456789abcdef",
         )
         ledger.add(whole)
         assert list(Ledger(tmp_path / "ledger", RUN)) == [replace(whole, files=sorted(whole.files))]
