@@ -190,6 +190,21 @@ class TestOnThePicture:
         assert place_discs(seen.pieces, [], [], (20, 14), 0.02, look_for(640, 480)) == []
 
 
+    @given(st.integers(60, 140), st.integers(200, 400), st.integers(200, 500))
+    def test_a_disc_points_at_its_piece(self, radius: int, x: int, y: int) -> None:
+        (piece,) = pieces_on((x, y, radius)).pieces
+        (disc,) = place_discs((piece,), [], [], (1000, 700), 1.0, look_for(1000, 700))
+        assert np.hypot(disc.x - x, disc.y - y) > radius, "beside it"
+        assert disc.tip is not None
+        # The outline is coarse: two cells of a picture of 320 cells, as far as the line goes into the piece.
+        assert radius - disc.radius / 2 - 7 < np.hypot(disc.tip[0] - x, disc.tip[1] - y) < radius + 7
+
+    def test_a_disc_on_its_piece_needs_no_line(self) -> None:
+        (piece,) = pieces_on((400, 300, 800)).pieces
+        (disc,) = place_discs((piece,), [], [], (800, 600), 1.0, look_for(800, 600))
+        assert disc.tip is None
+
+
 class TestTable:
     def test_the_number_stands_where_no_piece_is_named(self) -> None:
         _, seen = with_pieces(*BOXES)

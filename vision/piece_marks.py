@@ -1,4 +1,4 @@
-"""Numbers of the pieces on the annotated picture: white on a dark disc with a white rim, beside each piece.
+"""Numbers of the pieces on the annotated picture: white on a dark disc with a white rim, beside each piece, with a line that ends on it.
 
 A flag's number is dark on white and has no disc, so that the two are told apart by form and light, not by colour. A disc stands on no
 speck, no mark, no other number and over no edge of the picture; a piece for whose disc there is no such room goes without.
@@ -32,6 +32,8 @@ class Disc:
     x: int
     y: int
     radius: int
+    tip: tuple[int, int] | None = None
+    """Where its line ends, on the piece; None where the disc stands on the piece itself or nothing is known of its outline."""
 
 
 def place_discs(
@@ -54,7 +56,7 @@ def place_discs(
         best = next((at for at in free if not _is_on(others, *at, radius)), free[0] if free else None)
         if best is not None:
             _cells(taken, *best, radius)[:] = 1
-            discs.append(Disc(piece.number, *best, radius))
+            discs.append(Disc(piece.number, *best, radius, _tip(piece, zoom, *best, radius)))
     return discs
 
 
@@ -62,6 +64,9 @@ def draw_discs(picture: Picture, discs: Sequence[Disc], look: Look) -> None:
     """Draws them into `picture` (h, w, 3) uint8."""
     rim = max(2, look.core_px)
     for disc in discs:
+        if disc.tip is not None:
+            cv2.line(picture, (disc.x, disc.y), disc.tip, WHITE, 3 * rim, cv2.LINE_AA)
+            cv2.line(picture, (disc.x, disc.y), disc.tip, DARK, rim, cv2.LINE_AA)
         # A smooth edge runs over by a pixel.
         cv2.circle(picture, (disc.x, disc.y), disc.radius - 1, WHITE, -1, cv2.LINE_AA)
         cv2.circle(picture, (disc.x, disc.y), disc.radius - 1 - rim, DARK, -1, cv2.LINE_AA)
@@ -76,6 +81,23 @@ def _radius(number: int, look: Look) -> int:
     letters, _ = stamp(str(number), look.cap_px, 0)
     inside = max(_CAPS_ACROSS * look.cap_px, float(np.hypot(*letters.shape)) + look.cap_px / 2) / 2
     return int(np.ceil(inside)) + max(2, look.core_px)
+
+
+def _tip(piece: Piece, zoom: float, x: int, y: int, radius: int) -> tuple[int, int] | None:
+    """The place on a piece's outline that is nearest to the middle of its disc, and a little inside."""
+    if not piece.outline_px:
+        return None
+    outline = (np.array(piece.outline_px) * zoom).astype(np.float32)
+    if cv2.pointPolygonTest(outline.reshape(-1, 1, 2), (float(x), float(y)), False) >= 0:
+        return None
+    start, middle = outline.astype(np.float64), np.array([x, y], np.float64)
+    along = np.roll(start, -1, axis=0) - start
+    share = ((middle - start) * along).sum(axis=1) / np.maximum((along * along).sum(axis=1), 1e-9)
+    nearest = start + np.clip(share, 0, 1)[:, None] * along
+    tip = nearest[int(np.argmin(((nearest - middle) ** 2).sum(axis=1)))]
+    away = tip - middle
+    tip = tip + away / max(float(np.hypot(*away)), 1e-9) * radius / 2
+    return round(float(tip[0])), round(float(tip[1]))
 
 
 def _box(piece: Piece, zoom: float) -> tuple[int, int, int, int]:

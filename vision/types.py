@@ -383,7 +383,10 @@ class ShotQuality:
 
 @dataclass(frozen=True)
 class Piece:
-    """One piece of produce on the tray, in shot pixels: its middle and its upright box. Numbers run from 1 in tray order (pieces.py)."""
+    """One piece of produce on the tray, in shot pixels: its middle and its upright box. Numbers run from 1 in tray order (pieces.py).
+
+    `outline_px` is a coarse line round it, corner by corner, for pointing at it; empty where nobody drew one.
+    """
 
     number: int
     x_px: float
@@ -392,6 +395,7 @@ class Piece:
     top_px: int
     wide_px: int
     high_px: int
+    outline_px: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ a branching piece stays one; a lobe on a thin branch is told by being small besi
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -203,23 +203,25 @@ _NEIGHBOURS = (
 
 def _numbered(labels: Labels, kept: list[int], grow: tuple[float, float]) -> tuple[dict[int, int], tuple[Piece, ...]]:
     """Numbers of the labels in tray order, and the pieces; `grow`: shot pixels per coarse pixel, along x and y."""
-    boxes = {}
+    gx, gy = grow
+    seen: dict[int, Piece] = {}
     for k in kept:
         mask = (labels == k).view(np.uint8)
         left, top, wide, high = cv2.boundingRect(mask)
         m = cv2.moments(mask, binaryImage=True)
-        boxes[k] = (m["m10"] / m["m00"], m["m01"] / m["m00"], left, top, wide, high)
-    order = tray_order([(boxes[k][0], boxes[k][3] + boxes[k][5] / 2, float(boxes[k][5])) for k in kept])
+        x, y = (m["m10"] / m["m00"] + 0.5) * gx - 0.5, (m["m01"] / m["m00"] + 0.5) * gy - 0.5
+        box = round(left * gx), round(top * gy), round(wide * gx), round(high * gy)
+        seen[k] = Piece(0, x, y, *box, _outline(mask, grow))
+    order = tray_order([(seen[k].x_px, seen[k].top_px + seen[k].high_px / 2, float(seen[k].high_px)) for k in kept])
     numbers = {kept[at]: n for n, at in enumerate(order, start=1)}
-    gx, gy = grow
-    found = tuple(
-        Piece(
-            n, (x + 0.5) * gx - 0.5, (y + 0.5) * gy - 0.5, round(left * gx), round(top * gy), round(wide * gx), round(high * gy)
-        )
-        for k, n in numbers.items()
-        for x, y, left, top, wide, high in (boxes[k],)
-    )  # fmt: skip
-    return numbers, found
+    return numbers, tuple(replace(seen[k], number=n) for k, n in numbers.items())
+
+
+def _outline(mask: NDArray[np.uint8], grow: tuple[float, float]) -> tuple[tuple[float, float], ...]:
+    """The line round the largest part of a mask, in shot pixels, with as few corners as keep it within a coarse pixel or two."""
+    lines, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    corners = cv2.approxPolyDP(max(lines, key=cv2.contourArea), 1.5, True).reshape(-1, 2)
+    return tuple(((float(x) + 0.5) * grow[0] - 0.5, (float(y) + 0.5) * grow[1] - 0.5) for x, y in corners)
 
 
 def _contacts(labels: Labels, parts: _Parts, numbers: dict[int, int], grow: tuple[float, float]) -> tuple[Contact, ...]:
