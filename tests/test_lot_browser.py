@@ -14,6 +14,7 @@ import pytest
 from opened_desk import Opened, Screen
 from scored_folder import write_folder
 from test_review_pages import SHOTS, faults_of
+from test_rule_page import LONGEST
 
 from cli.lots.entries import Entered, RuleGiven
 from cli.lots.rule_file import example_rule, rule_text
@@ -149,6 +150,7 @@ def right_to_left(tmp_path: Path) -> Iterator[str]:
     port = bound.getsockname()[1]
     store = Store(sqlite_url(folder / "decisions.sqlite"))
     store.add_entry(Entered(LOT, "Lea", RuleGiven(rule_text(example_rule())), "t"))
+    store.add_entry(Entered("longest", "Lea", RuleGiven(rule_text(LONGEST)), "u"))
     app = make_app(Desk(read_shelf(folder), store), words, [f"127.0.0.1:{port}"], KEY)
     server = uvicorn.Server(uvicorn.Config(app, log_level="critical", lifespan="off"))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [bound]})
@@ -188,6 +190,21 @@ def test_narrow_right_to_left_and_large(browser: Any, right_to_left: str) -> Non
     for colour in set(colours):
         red, green, blue = map(int, re.findall(r"\d+", colour)[:3])
         assert max(red, green, blue) - min(red, green, blue) <= 8, colour
+    context.close()
+
+
+# Height and width of the paper less the margins of rule_page.css.
+@pytest.mark.parametrize(("paper", "wide_mm", "high_mm"), [("a4", 180, 267), ("letter", 181.9, 251.4)])
+def test_the_longest_rule_there_can_be_breaks_off_at_the_foot_of_its_page(
+    browser: Any, right_to_left: str, paper: str, wide_mm: float, high_mm: float
+) -> None:
+    context = browser.new_context(viewport={"width": round(wide_mm * 96 / 25.4), "height": 900})
+    page = context.new_page()
+    page.emulate_media(media="print")
+    page.goto(f"{right_to_left}/lots/rule/page?lot=longest&paper={paper}")
+    sheets = page.evaluate("[...document.querySelectorAll('.sheet')].map(e => e.getBoundingClientRect().height)")
+    assert len(sheets) == 2
+    assert sheets[0] * 25.4 / 96 <= high_mm
     context.close()
 
 

@@ -154,6 +154,22 @@ class TestEntering:
         assert lots_in(mine.get("/lots").text)["no lot named"][0] == "1"
         assert "(taken away)" in text_of(mine, "/lots/one?lot=")
 
+    @pytest.mark.parametrize(
+        ("field", "typed", "kept"),
+        [
+            ("grams", "340,50", "340.5"),
+            ("check", "02", "2"),
+            ("view", "water", "water"),
+            ("grams_are", "", ""),
+            ("supplier", " Quillmere garden ", "Quillmere garden"),
+        ],
+    )
+    def test_a_value_put_right_is_written_one_way(
+        self, own: Desk, mine: TestClient, field: str, typed: str, kept: str
+    ) -> None:
+        assert post(mine, sent("correction", "a", own, field=field, value=typed)).status_code == 303
+        assert own.store.entries()[0].value == Correction(shot_of(own).sha256, field, kept)
+
     def test_marks_said_to_be_one_animal_are_shown(self, own: Desk, mine: TestClient) -> None:
         from cli.lots.entries import Entered
 

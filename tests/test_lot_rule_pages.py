@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -15,15 +16,23 @@ from starlette.testclient import TestClient
 from test_house import forbidden
 
 from cli.lots.entries import (
+    Entered,
     RuleGiven,
 )
 from cli.lots.rule_file import example_rule, read_rule, rule_text
 from cli.lots.rule_page import form_page
+from cli.review import lot_pages
 from cli.review.desk import Desk
 from cli.review.rule_form import typed_of_rule
 
 EXAMPLE = example_rule()
 RULE = {name: list(values) for name, values in typed_of_rule(EXAMPLE).values.items()}
+
+
+@pytest.fixture(autouse=True)
+def _on_a_day(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whether a rule is in force depends on the day."""
+    monkeypatch.setattr(lot_pages, "_today", lambda: date(2026, 11, 2))
 
 
 class TestTheRule:
@@ -108,6 +117,12 @@ class TestTheRule:
         shown = text_of(mine, "/lots/one?lot=L-17")
         assert "Counts only: no house rule has been entered." in shown
         assert "none: counts only from then on" in shown
+
+    def test_that_can_not_be_read_is_counts_only(self, own: Desk, mine: TestClient) -> None:
+        own.store.add_entry(Entered(LOT, "Lea", RuleGiven("x = "), "t"))
+        shown = text_of(mine, "/lots/one?lot=L-17")
+        assert "Counts only: the rule that was given can't be read. The rule's file is not TOML in UTF-8" in shown
+        assert mine.get("/lots/rule/page?lot=L-17").status_code == 200
 
     def test_that_was_changed_meanwhile_is_not_signed(self, own: Desk, mine: TestClient) -> None:
         post(mine, sent("written", "a") | RULE, LEAD, "rule")

@@ -16,7 +16,7 @@ from scored_folder import Made
 from test_house import forbidden
 
 from cli.lots.decision import DECIDED, HELD
-from cli.lots.entries import ENTRIES
+from cli.lots.entries import BELONGS, ENTRIES
 from cli.review import desk as desk_module
 from cli.review import lot_forms, pictures, rule_form, second
 from cli.review.answers import ANSWERS, BASES, BODIES, READINGS, UNAIDED
@@ -57,6 +57,7 @@ LISTS = {
     "about.": set(FORMS),
     "entry.": set(ENTRIES),
     "state.": {HELD, DECIDED},
+    "belongs.": set(BELONGS),
     "part.": {name for name, _ in rule_form.PARTS},
     "paper.": {"a4", "letter"},
     "kind.": {key.removeprefix("kind.") for key in WORDS if key.startswith("kind.")},

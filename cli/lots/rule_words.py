@@ -55,6 +55,11 @@ def whose(rule: HouseRule | None) -> str:
     return f"This is {rule.title}: Speckwise counts, reads it word for word and decides nothing; the authority decides."
 
 
+def unreadable(why: str) -> str:
+    """The sentences where a rule was given that is none; `why` is one of them."""
+    return f"Counts only: the rule that was given can't be read. {why}"
+
+
 def not_signed(rule: HouseRule) -> str:
     """Why counts only."""
     return f"{rule.title} has not been signed"

@@ -14,6 +14,7 @@ from cli.lots.rule import HouseRule
 from cli.lots.rule_chain import counts_only
 from cli.lots.rule_file import read_rule
 from cli.lots.rule_text import RuleError
+from cli.lots.rule_words import unreadable
 from cli.review.answers import INSECT
 from cli.review.desk import Desk
 from cli.review.second import AGREED, ONE_READING, Standing
@@ -62,23 +63,37 @@ class LotBook:
         return told
 
     @cached_property
+    def _by_lot(self) -> dict[str, list[DeskShot]]:
+        lots: dict[str, list[DeskShot]] = {}
+        for shot in self.shots:
+            lots.setdefault(self.belongs[shot.sha256]["lot"], []).append(shot)
+        return lots
+
+    @cached_property
+    def _values(self) -> dict[str, list[Value]]:
+        values: dict[str, list[Value]] = {}
+        for each in self.entries:
+            values.setdefault(each.lot, []).append(each.value)
+        return values
+
+    @property
     def lots(self) -> list[str]:
         """Names of the lots with photographs in this run; '' for those without a name, last."""
-        return sorted({cells["lot"] for cells in self.belongs.values()}, key=lambda lot: (lot == "", lot))
+        return sorted(self._by_lot, key=lambda lot: (lot == "", lot))
 
     @property
     def lots_without_photographs(self) -> list[str]:
         """Names of the lots on which something was entered and which have no photograph in this run."""
-        return sorted({each.lot for each in self.entries} - {*self.lots, ""})
+        return sorted(set(self._values) - {*self._by_lot, ""})
 
     def shots_of(self, lot: str) -> list[DeskShot]:
         """A lot's photographs."""
-        return [shot for shot in self.shots if self.belongs[shot.sha256]["lot"] == lot]
+        return self._by_lot.get(lot, [])
 
     def samples_of(self, lot: str) -> list[str]:
         """Names of samples that a lot is known to have."""
         named = {self.belongs[shot.sha256]["sample"] for shot in self.shots_of(lot)}
-        named |= {getattr(each.value, "sample", "") for each in self.entries if each.lot == lot}
+        named |= {getattr(value, "sample", "") for value in self._values.get(lot, [])}
         return sorted(named - {""})
 
     def counts(self, lot: str) -> LotCounts:
@@ -100,8 +115,7 @@ class LotBook:
 
     def last(self, lot: str, kind: type[_V]) -> _V | None:
         """The entry of a kind that counts on a lot: the last one."""
-        values = [each.value for each in self.entries if each.lot == lot and isinstance(each.value, kind)]
-        return values[-1] if values else None
+        return next((value for value in reversed(self._values.get(lot, [])) if isinstance(value, kind)), None)
 
     def decision(self, lot: str) -> Decision | None:
         """What was decided on a lot last."""
@@ -120,7 +134,7 @@ class LotBook:
             try:
                 rule = read_rule(given.text.encode("utf-8"))
             except RuleError as error:
-                return RuleStands(None, str(error))
+                return RuleStands(None, unreadable(str(error)))
         return RuleStands(rule, counts_only(rule, self.produce(lot), self._first_day(lot, today), today))
 
     def produce(self, lot: str) -> str:
@@ -130,7 +144,7 @@ class LotBook:
 
     def _first_day(self, lot: str, today: date) -> date:
         """The day of a lot's first check, as far as anybody said; else today."""
-        said = [day for each in self.entries if each.lot == lot and (day := _day(_said_day(each.value)))]
+        said = [day for value in self._values.get(lot, []) if (day := _day(_said_day(value)))]
         # A person's word goes before a camera's clock.
         taken = [_day(self.belongs[shot.sha256]["taken_at"][:10]) for shot in self.shots_of(lot)]
         return min(said or [day for day in taken if day], default=today)

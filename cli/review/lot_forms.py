@@ -26,9 +26,11 @@ from cli.lots.entries import (
     Sampled,
     Value,
 )
+from cli.lots.entry_fields import check_among
 from cli.review.answers import BODIES, LONGEST_KIND, LONGEST_NAME, LONGEST_NOTE, AnswerError, one_spelling
 from cli.review.form_fields import AREA, CHOICE, DAY, NUMBER, TICK, TICKED, TIME, Field, Reader
 from cli.review.words import say
+from vision.guides.views import VIEWS
 
 DECISION = "decision"
 """The one of these forms that needs the supervisor's key."""
@@ -47,6 +49,8 @@ def _found(row: int) -> tuple[Field, ...]:
     )
 
 
+_KNOWN: Mapping[str, tuple[str, ...]] = {"view": tuple(VIEWS), "grams_are": (RAW, DRAINED)}
+"""What some of a photograph's belonging can be at all."""
 FORMS: Mapping[str, tuple[Field, ...]] = MappingProxyType(
     {
         "sampled": (
@@ -120,7 +124,14 @@ def _detection(read: Reader) -> DetectionGiven:
 
 
 def _correction(read: Reader) -> Correction:
-    return Correction(read.text("shot_sha256"), read.text("field"), read.text("value"))
+    field, value = read.text("field"), read.text("value")
+    if field == "grams" and (grams := read.number("value")) is not None:
+        value = f"{grams:.12g}"
+    elif field == "check" and (check := read.whole("value")) is not None:
+        value = str(check)
+    elif field in _KNOWN:
+        check_among(read.words[f"belongs.{field}"], value, (*_KNOWN[field], ""))
+    return Correction(read.text("shot_sha256"), field, value)
 
 
 def _late_entry(read: Reader) -> LateEntry:

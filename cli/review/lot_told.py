@@ -62,8 +62,8 @@ class LotTold:
     rule: tuple[str, ...]
     entries: tuple[EntryShown, ...]
     """Newest first."""
-    summary: tuple[str, ...] = ()
-    """Sentences that sum the lot up."""
+    summary: tuple[str, ...]
+    """Sentences that sum the lot up, in their order; none so far."""
 
 
 def lots_told(book: LotBook, words: Mapping[str, str], base: str) -> tuple[LotLine, ...]:
@@ -101,6 +101,7 @@ def lot_told(book: LotBook, words: Mapping[str, str], lot: str, today: date) -> 
         decision_sentence(book.decision(lot)),
         rule_told(book.rule(lot, today)),
         tuple(entries),
+        summary=(),
     )
 
 
