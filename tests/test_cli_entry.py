@@ -46,7 +46,7 @@ def call(*words: str, paths: tuple[Path, ...] = (ROOT,), code: str = "from cli.e
 
 class TestHelp:
     def test_every_command_of_this_step_is_there(self) -> None:
-        assert COMMANDS == ["calibrate", "demo", "guides", "review", "score", "slip", "watch"]
+        assert COMMANDS == ["calibrate", "demo", "guides", "report", "review", "score", "slip", "watch"]
 
     @pytest.mark.parametrize("command", ["", *COMMANDS])
     def test_imports_nothing_heavy(self, command: str) -> None:
