@@ -189,7 +189,6 @@ class TestOnThePicture:
         assert (annotate(shot, replace(seen, candidates=()))[:700] != shot.pixels).any()
         assert place_discs(seen.pieces, [], [], (20, 14), 0.02, look_for(640, 480)) == []
 
-
     @given(st.integers(60, 140), st.integers(200, 400), st.integers(200, 500))
     def test_a_disc_points_at_its_piece(self, radius: int, x: int, y: int) -> None:
         (piece,) = pieces_on((x, y, radius)).pieces

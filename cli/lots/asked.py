@@ -62,6 +62,10 @@ def _one_thing(folders: Sequence[Path], asked: ReportAsked) -> None:
         raise CallError("--blank is an empty page: it takes no DIR and no other option but --paper.")
     if over_many and of_one_lot:
         raise CallError(f"{of_one_lot[0]} is about one lot, and --since about many: leave one of them out.")
+    if asked.supplier and asked.defect_levels:
+        raise CallError(
+            "--defect-levels stands beside a count per 100 g, and --supplier shows none: leave one of them out."
+        )
     if asked.verify and len(of_one_lot) > 1:
         raise CallError("--verify reads from FILE what it was made from: it takes no other option but --store.")
     if not folders and not asked.blank:

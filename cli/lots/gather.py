@@ -113,7 +113,9 @@ class Mark:
     @property
     def piece(self) -> str:
         """The piece that the photograph names, else the one on the tray that it lies on; '' where not known."""
-        return self.photo.get("piece") or (self.flag.cells["piece"] if self.flag else "")
+        on_tray = self.flag.cells["piece"] if self.flag else ""
+        # A flag's cell that only repeats its photograph's was put right together with that.
+        return self.photo.get("piece") or ("" if on_tray == self.photo.shot.cells["piece"] else on_tray)
 
     @property
     def length_mm(self) -> float | None:
@@ -170,14 +172,15 @@ class LotStands:
 
 def lots_of(shelf: Shelf, heard: Heard) -> tuple[LotStands, ...]:
     """Every lot of a run, sorted by name; photographs that name none under NO_LOT, which comes last."""
-    corrections = [each.value for each in heard.entries if isinstance(each.value, Correction)]
+    entries = sorted(heard.entries, key=lambda each: each.number)
+    corrections = [each.value for each in entries if isinstance(each.value, Correction)]
     photos = _photos(shelf, heard.looks, corrections)
     marks = _marks(shelf, heard, photos)
     of_lot: dict[str, list[Photo]] = defaultdict(list)
     for photo in photos.values():
         of_lot[photo.get("lot")].append(photo)
     entered: dict[str, list[Entered]] = defaultdict(list)
-    for each in sorted(heard.entries, key=lambda each: each.number):
+    for each in entries:
         entered[_lot_of(each, photos)].append(each)
     return tuple(
         LotStands(

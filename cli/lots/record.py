@@ -83,7 +83,7 @@ def record_of(lot: LotStands, wanted: Wanted, sources: Sources) -> Document:
         parts.insects(lot, said.judged, animals),
         *_count_sections(counts),
         *([_levels_section(counts, wanted.levels_of)] if wanted.levels_of else []),
-        _rule_section(said, wanted.on_day),
+        _rule_section(said),
         Section("decision", "The decision", decision_lines(lot)),
         parts.entered(lot),
         _versions(sources),
@@ -98,6 +98,7 @@ def _for_supplier(
     """What the supplier is shown: the produce, the photographs and the finds; no names of staff, no rates, no rule."""
     grids = tuple(sample_grid(each) for each in counts)
     sections = [
+        Section("gaps", "What stands open", gaps.blocking),
         replace(parts.identity(lot, sources.run, sources.version, staff=False), heading="The delivery"),
         parts.insects(lot, (), animals, staff=False),
         Section("counts", "What was confirmed, sample by sample", grids=grids),
@@ -153,11 +154,11 @@ def _levels_section(counts: Sequence[Counts], product: str) -> Section:
     return Section("levels", head, tuple(dict.fromkeys([*lines, NO_CLEARANCE])))
 
 
-def _rule_section(said: Ruled, on_day: date) -> Section:
+def _rule_section(said: Ruled) -> Section:
     lines = [said.why_not] if said.why_not else []
     if said.outcome is not None:
         lines += [said.outcome.sentence, *(line.sentence for line in said.outcome.checks), said.outcome.whose]
-        lines.append(f"Read on {on_day.isoformat()}.")
+        lines += [f"Read on {said.read_on.isoformat()}."] if said.read_on else []
     if said.rule is not None:
         lines.append(f"In the authority's own words: {said.rule.text.strip()}")
     return Section("rule", "The authority's rule, and the next step by it", tuple(lines))

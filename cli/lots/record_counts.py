@@ -12,16 +12,19 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from cli.lots.detection import ALWAYS, Assumed, Detection, Measured
-from cli.lots.entries import DetectionGiven, FoundByHand, LateEntry, LotOf, Sampled
+from cli.lots.entries import DRAINED, RAW, DetectionGiven, FoundByHand, LateEntry, LotOf, Sampled
 from cli.lots.gather import LotStands, Mark, Photo
 from cli.lots.rates import Effort, Per, Rate, grams, rate
 from cli.review.counts import NO_ANIMAL
-from vision.guides.views import VIEWS, Of
+from vision.guides.views import BLANK, VIEWS, Of
 
 Totals = Callable[[Sequence[Mark]], tuple[int, int]]
 """Animals that marks of one sample stand for: if what may be the same is, and if all that is not linked differs."""
 
 KIND_NOT_SAID = "kind not said"
+_NO_SAMPLE = (BLANK, *(name for name, view in VIEWS.items() if view.of is Of.FIND))
+"""Views that show no sample: the tray before it, and a find that was lifted from it."""
+_MOST_G = 1e9
 
 
 @dataclass(frozen=True)
@@ -79,9 +82,7 @@ class Counts:
     @property
     def grams(self) -> float | None:
         """Of all samples; None where one does not say, or where some are raw and others drained."""
-        known = [amount.grams for amount in self.amounts]
-        one_way = len({amount.grams_are for amount in self.amounts}) == 1
-        return sum(known) if known and one_way and None not in known else None  # type: ignore[arg-type]
+        return mass_of(self.amounts)
 
     def rates(self) -> tuple[Rate, ...]:
         """All animals, per each unit in which it is known how much was looked at."""
@@ -191,8 +192,15 @@ def _per_piece(
     return tuple(counts)
 
 
+def mass_of(amounts: Sequence[Amount]) -> float | None:
+    """Grams of all; None where one does not say, or where they are not all raw or all drained."""
+    masses = [amount.grams for amount in amounts if amount.grams is not None]
+    ways = {amount.grams_are for amount in amounts}
+    return sum(masses) if ways in ({RAW}, {DRAINED}) and len(masses) == len(amounts) else None
+
+
 def amounts_of(lot: LotStands) -> tuple[Amount, ...]:
-    """How much each sample was: as entered, else as the photographs say; late entries say their pieces."""
+    """How much each sample was that was looked at: as entered, else as photographs say that can show it; late entries say their pieces."""
     said = {each.value.sample: each.value for each in lot.of(Sampled) if isinstance(each.value, Sampled)}
     late: dict[str, int] = defaultdict(int)
     late_check: dict[str, int] = {}
@@ -203,9 +211,10 @@ def amounts_of(lot: LotStands) -> tuple[Amount, ...]:
     named = _named_pieces(lot.photos)
     of_sample: dict[str, list[Photo]] = defaultdict(list)
     for photo in lot.photos:
-        of_sample[photo.get("sample")].append(photo)
+        if not photo.is_blank:
+            of_sample[photo.get("sample")].append(photo)
     amounts = []
-    for sample in lot.samples:
+    for sample in sorted({*said, *late, *_shown(lot)}):
         entered = said.get(sample)
         pieces = entered.pieces if entered else None
         if pieces is None:
@@ -216,26 +225,36 @@ def amounts_of(lot: LotStands) -> tuple[Amount, ...]:
     return tuple(amounts)
 
 
+def _shown(lot: LotStands) -> set[str]:
+    """Samples that a photograph shows which can, or of which somebody answered or still has to. What was only removed was not looked at."""
+    shown = {photo.get("sample") for photo in lot.photos if photo.usable and photo.get("view") not in _NO_SAMPLE}
+    return shown | {
+        mark.photo.get("sample") for mark in lot.marks if (mark.is_open or mark.is_insect) and not mark.photo.is_blank
+    }
+
+
 def _named_pieces(photos: Iterable[Photo]) -> dict[str, set[str]]:
-    """Names of the pieces that photographs of pieces show, sample by sample."""
+    """Names of the pieces that photographs of pieces show which can, sample by sample."""
     named: dict[str, set[str]] = defaultdict(set)
     for photo in photos:
         view = photo.get("view")
-        if photo.get("piece") and (view not in VIEWS or VIEWS[view].of is Of.PIECE):
+        if photo.usable and photo.get("piece") and (view not in VIEWS or VIEWS[view].of is Of.PIECE):
             named[photo.get("sample")].add(photo.get("piece"))
     return named
 
 
 def _grams(photos: Iterable[Photo]) -> tuple[float | None, str]:
-    """What all photographs of a sample that say it say of its mass; nothing where they differ."""
+    """What all photographs of a sample that say it say of its mass; nothing where they differ, or where it is none."""
     said = {(photo.get("grams"), photo.get("grams_are")) for photo in photos if photo.get("grams")}
     if len(said) != 1:
         return None, ""
     ((mass, how),) = said
     try:
-        return float(mass), how
+        grams_looked_at = float(mass)
     except ValueError:
         return None, ""
+    # A word that somebody put right may be any.
+    return (grams_looked_at, how if how in (RAW, DRAINED) else "") if 0 < grams_looked_at < _MOST_G else (None, "")
 
 
 def _check_of(photos: Iterable[Photo]) -> int | None:

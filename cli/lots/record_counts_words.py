@@ -20,7 +20,10 @@ NO_PIECES = "It is not known of every sample how many pieces were looked at, so 
 NO_GRAMS = (
     "It is not known of every sample how much it weighed in one way, raw or drained, so nothing is said per 100 g."
 )
-NO_PLACES = "Not every insect has its piece, so nothing is said of how many pieces hold insects."
+NO_PLACES = (
+    "Not every insect has its piece, or more pieces are named than were entered, "
+    "so nothing is said of how many pieces hold insects."
+)
 
 
 def sample_tells(counts: Counts) -> tuple[str, ...]:
@@ -58,7 +61,11 @@ def sample_grid(counts: Counts) -> Grid:
     for amount, (_, least, most) in zip(counts.amounts, counts.of_samples, strict=True):
         own = [row for row in counts.rows if row.sample == amount.sample]
         pieces = "not known" if amount.pieces is None else str(amount.pieces)
-        mass = "not known" if amount.grams is None else f"{amount.grams:g} g {amount.grams_are}"
+        mass = (
+            "not known"
+            if amount.grams is None
+            else f"{amount.grams:g} g, {amount.grams_are or 'raw or drained not said'}"
+        )
         rows.append((_named(amount.sample), pieces, mass, "all kinds", _range(least, most), _apart(own), _lens(own)))
         rows += [("", "", "", row.kind, _range(row.least, row.most), _apart([row]), _lens([row])) for row in own]
     head = ("Sample", "Pieces", "Mass", "Kind", "Animals", "Kept apart", "Seen with a loupe only")

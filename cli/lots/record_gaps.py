@@ -7,8 +7,9 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from cli.lots.blocks import Grid
-from cli.lots.entries import LateEntry, Removed, Sampled
+from cli.lots.entries import LateEntry, LotOf, Removed, Sampled
 from cli.lots.gather import LotStands, Photo
+from cli.lots.record_counts import amounts_of
 from cli.words import count
 from vision.guides import Guide
 from vision.guides.checklist import NO_PIECE, checklist
@@ -52,6 +53,7 @@ def gaps_of(lot: LotStands, guide_of: GuideOf) -> Gaps:
     blocking += _not_kept(lot.photos)
     others = _faces(lot, guide_of)
     others += _checks(lot)
+    others += _pieces_of_lot(lot)
     others += _not_looked(kept)
     others += _belonging(lot.photos)
     others += _limits(kept)
@@ -76,7 +78,7 @@ def _open(lot: LotStands) -> list[str]:
 
 def _not_read(lot: LotStands) -> list[str]:
     return [f"{name} could not be read: {why}" for name, why in sorted(lot.failed.items())[:_NAMED]] + _beyond(
-        len(lot.failed), "photograph that could not be read"
+        len(lot.failed), "photographs that could not be read"
     )
 
 
@@ -85,11 +87,11 @@ def _not_kept(photos: Sequence[Photo]) -> list[str]:
     lines = [
         f"{photo.shot.name} can't show what it is meant to: {photo.shot.cells['reasons']}" for photo in lost[:_NAMED]
     ]
-    return lines + _beyond(len(lost), "photograph that can't show what it is meant to")
+    return lines + _beyond(len(lost), "photographs that can't show what they are meant to")
 
 
-def _beyond(number: int, noun: str) -> list[str]:
-    return [f"And {count(number - _NAMED, f'more {noun}')}."] if number > _NAMED else []
+def _beyond(number: int, what: str) -> list[str]:
+    return [f"More {what}: {number - _NAMED}."] if number > _NAMED else []
 
 
 def _faces(lot: LotStands, guide_of: GuideOf) -> list[str]:
@@ -100,10 +102,19 @@ def _faces(lot: LotStands, guide_of: GuideOf) -> list[str]:
         if photo.usable and not photo.is_blank:
             of_sample[photo.get("sample")].append(photo)
     blanks = [photo for photo in lot.photos if photo.usable and photo.is_blank]
+    removed_of: dict[str, list[Removed]] = defaultdict(list)
+    for each in lot.of(Removed):
+        assert isinstance(each.value, Removed)
+        removed_of[each.value.sample].append(each.value)
+    said = {each.value.sample: each.value for each in lot.of(Sampled) if isinstance(each.value, Sampled)}
+    by_hand: dict[str, int] = defaultdict(int)
+    for each in lot.of(LateEntry):
+        assert isinstance(each.value, LateEntry)
+        by_hand[each.value.sample] += each.value.pieces
     for sample in lot.samples:
         own = of_sample[sample]
         produce = sorted({photo.get("produce") for photo in own} - {""})
-        where = f"Sample {sample}" if sample else "Photographs that name no sample"
+        where = _called(sample)
         if not own:
             lines.append(f"{where}: no photograph that can show what it is meant to.")
             continue
@@ -112,9 +123,7 @@ def _faces(lot: LotStands, guide_of: GuideOf) -> list[str]:
             lines.append(f"{where}: the produce is {known}, so no guide tells what it should have been shot from.")
             continue
         seen = _seen(own, blanks)
-        removed = [
-            each.value for each in lot.of(Removed) if isinstance(each.value, Removed) and each.value.sample == sample
-        ]
+        removed = removed_of[sample]
         listed = checklist(
             guide,
             seen,
@@ -122,8 +131,12 @@ def _faces(lot: LotStands, guide_of: GuideOf) -> list[str]:
             thrown_out={each.piece or NO_PIECE for each in removed if each.whole},
         )
         lines += [f"{where}: {sentence}" for sentence in (listed.sentences if listed.has_gaps or removed else ())]
-        lines += _fewer(where, sample, seen, lot)
+        lines += _not_as_entered(where, said.get(sample), seen, by_hand[sample])
     return lines
+
+
+def _called(sample: str) -> str:
+    return f"Sample {sample}" if sample else "What names no sample"
 
 
 def _seen(own: Sequence[Photo], blanks: Sequence[Photo]) -> dict[str, set[str]]:
@@ -136,26 +149,49 @@ def _seen(own: Sequence[Photo], blanks: Sequence[Photo]) -> dict[str, set[str]]:
     return dict(seen)
 
 
-def _fewer(where: str, sample: str, seen: dict[str, set[str]], lot: LotStands) -> list[str]:
-    """Where fewer pieces were shot than somebody says were looked at."""
-    said = [each.value for each in lot.of(Sampled) if isinstance(each.value, Sampled) and each.value.sample == sample]
+def _not_as_entered(where: str, said: Sampled | None, seen: dict[str, set[str]], by_hand: int) -> list[str]:
+    """Where other numbers of pieces were shot or written down by hand than somebody says were looked at."""
     named = len(set(seen) - {NO_PIECE})
-    if not said or said[-1].pieces is None or not named or named >= said[-1].pieces:
+    if said is None or said.pieces is None or not named or named + by_hand == said.pieces:
         return []
-    return [f"{where}: {count(said[-1].pieces, 'piece')} looked at as entered, and photographs of {named}."]
+    late = f" and late entries of {by_hand}" if by_hand else ""
+    return [f"{where}: {count(said.pieces, 'piece')} looked at as entered, and photographs of {named}{late}."]
 
 
 def _checks(lot: LotStands) -> list[str]:
-    """Where photographs say another check of the lot than was entered on their sample."""
-    entered = {each.value.sample: each.value.check for each in lot.of(Sampled) if isinstance(each.value, Sampled)}
-    said: dict[str, set[str]] = defaultdict(set)
+    """Where entries and photographs of one sample say several checks of the lot: a sample belongs to one, and has its name alone."""
+    said: dict[str, dict[str, set[str]]] = defaultdict(lambda: defaultdict(set))
     for photo in lot.photos:
         if photo.get("check"):
-            said[photo.get("sample")].add(photo.get("check"))
+            said[photo.get("sample")]["its photographs say"].add(photo.get("check"))
+    for each in lot.entries:
+        if isinstance(each.value, Sampled):
+            said[each.value.sample]["as entered it is of"].add(str(each.value.check))
+        elif isinstance(each.value, LateEntry):
+            said[each.value.sample]["its late entries say"].add(str(each.value.check))
     return [
-        f"Sample {sample}: entered as one of check {entered[sample]}; its photographs say check {' and '.join(sorted(checks))}."
-        for sample, checks in sorted(said.items())
-        if sample in entered and checks != {str(entered[sample])}
+        f"{_called(sample)}: "
+        + "; ".join(f"{who} check {' and '.join(sorted(checks))}" for who, checks in sorted(ways.items()))
+        + ". Each check has samples of its own, under other names."
+        for sample, ways in sorted(said.items())
+        if len(set().union(*ways.values())) > 1
+    ]
+
+
+def _pieces_of_lot(lot: LotStands) -> list[str]:
+    """Where the lot is said to have fewer pieces than were looked at in one of its checks."""
+    last = lot.last(LotOf)
+    in_lot = last.value.pieces if last and isinstance(last.value, LotOf) else None
+    if in_lot is None:
+        return []
+    looked: dict[int, int] = defaultdict(int)
+    for amount in amounts_of(lot):
+        looked[amount.check] += amount.pieces or 0
+    return [
+        f"The lot was entered as {count(in_lot, 'piece')}, and {number} were looked at in check {check}: "
+        "it is taken as not known how many it has."
+        for check, number in sorted(looked.items())
+        if number > in_lot
     ]
 
 
@@ -168,7 +204,7 @@ def _not_looked(kept: Iterable[Photo]) -> list[str]:
 
 def _belonging(photos: Sequence[Photo]) -> list[str]:
     lines = [f"{photo.shot.name}: {sentence}" for photo in photos for sentence in photo.said]
-    lines = lines[:_NAMED] + _beyond(len(lines), "sentence like these")
+    lines = lines[:_NAMED] + _beyond(len(lines), "sentences like these")
     for name, noun in (("sample", "sample"), ("view", "view")):
         lacking = [photo.shot.name for photo in photos if not photo.get(name) and not photo.is_blank]
         if lacking:
@@ -184,6 +220,7 @@ def _limits(kept: Sequence[Photo]) -> list[str]:
     if known:
         on_none = f"; below {min(known):g} mm on none" if min(known) < max(known) else ""
         where = "on every photograph" if on_none else "on any photograph" if len(shown) > 1 else "on the photograph"
+        where += " of which that is known" if len(known) < len(shown) else ""
         lines.append(f"Round specks below {max(known):g} mm across would not have shown {where}{on_none}.")
     if len(known) < len(shown):
         unknown = count(len(shown) - len(known), "photograph")

@@ -59,10 +59,10 @@ def basis_of(page: str) -> dict[str, Any]:
     found = _BASIS.search(page)
     try:
         basis = json.loads(found.group(1)) if found else None
-    except ValueError:
+    except (ValueError, RecursionError):
         basis = None
     if not isinstance(basis, dict):
-        raise CallError("This is no record that `speckwise report` has written.")
+        raise CallError("This is no record of a lot that `speckwise report` has written.")
     return basis
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -10,7 +10,7 @@ from datetime import date, datetime
 from cli.lots.decision import Decision, decision_sentence, lot_state
 from cli.lots.entries import FIRST_LOOK, Decided, LateEntry, RuleGiven, Sampled
 from cli.lots.gather import LotStands, Mark
-from cli.lots.record_counts import Amount, amounts_of
+from cli.lots.record_counts import Amount, amounts_of, mass_of
 from cli.lots.rule import HouseRule
 from cli.lots.rule_chain import Chain, Check, Look, Outcome, Part, next_step, part_of
 from cli.lots.rule_counts import Counted, Find, Judged, counted
@@ -19,7 +19,7 @@ from cli.lots.rule_steps import Unit
 from cli.lots.rule_text import RuleError
 from cli.review.answers import COLONY, SpeckId
 
-NO_DAY = "the day of check {check} is not known: enter it with a sample of that check"
+NO_DAY = "The day of check {check} is not known: enter it with a sample of that check."
 
 
 @dataclass(frozen=True)
@@ -31,6 +31,8 @@ class Ruled:
     """Find by find, in the order of the record; empty without a rule."""
     outcome: Outcome | None = None
     why_not: str = ""
+    read_on: date | None = None
+    """The day on which it was read: the one asked for, or a later one of the last check."""
 
 
 def ruled(lot: LotStands, animal_of: dict[SpeckId, str], on_day: date) -> Ruled:
@@ -52,7 +54,8 @@ def _ruled(lot: LotStands, rule: HouseRule | None, animal_of: dict[SpeckId, str]
     amounts = amounts_of(lot)
     if not amounts:
         return Ruled(rule, why_not="Nothing of this lot was looked at yet, so there is nothing to read a rule on.")
-    finds = {amount.sample: finds_of(lot, amount.sample, animal_of) for amount in amounts}
+    finds = finds_of(lot, animal_of)
+    still_open = Counter(mark.photo.get("sample") for mark in lot.open if not mark.photo.is_blank)
     per = rule.per if rule is not None and rule.per in (Unit.PIECE, Unit.SAMPLE) else Unit.LOT
     checks: list[Check] = []
     judged: list[Judged] = []
@@ -62,11 +65,7 @@ def _ruled(lot: LotStands, rule: HouseRule | None, animal_of: dict[SpeckId, str]
         judged += said
         day = day_of(lot, {amount.sample for amount in own})
         if day is None:
-            return Ruled(
-                rule,
-                tuple(judged),
-                why_not=NO_DAY.format(check=number)[0].upper() + NO_DAY.format(check=number)[1:] + ".",
-            )
+            return Ruled(rule, tuple(judged), why_not=NO_DAY.format(check=number))
         checks.append(
             Check(
                 number,
@@ -74,26 +73,28 @@ def _ruled(lot: LotStands, rule: HouseRule | None, animal_of: dict[SpeckId, str]
                 _look_of(lot, own, number),
                 parts,
                 per,
-                sum(mark.photo.get("sample") in {amount.sample for amount in own} for mark in lot.open),
-                _mass(own),
+                sum(still_open[amount.sample] for amount in own),
+                mass_of(own),
                 rule.digest if rule else "",
             )
         )
     produce = {photo.get("produce") for photo in lot.photos} - {""}
     chain = Chain(produce.pop() if len(produce) == 1 else "", tuple(checks))
-    return Ruled(rule, tuple(judged), next_step(rule, chain, max(on_day, checks[-1].on)))
+    read_on = max(on_day, checks[-1].on)
+    return Ruled(rule, tuple(judged), next_step(rule, chain, read_on), read_on=read_on)
 
 
 def _parts(
     rule: HouseRule | None, per: Unit, amounts: Sequence[Amount], finds: dict[str, list[Find]]
 ) -> tuple[tuple[Part, ...], list[Judged]]:
     """What the rule's numbers are compared with; without a rule, all that a person confirmed."""
-    together = [find for amount in amounts for find in finds[amount.sample]]
     if rule is None:
-        return (Part("all together", 0, len(together)),), []
+        confirmed = sum(find.most or 1 for amount in amounts for find in finds[amount.sample])
+        return (Part("all together", 0, confirmed),), []
     if per is Unit.LOT:
-        whole = counted(rule, together)
-        return (part_of("all together", whole),), list(whole.finds)
+        wholes = [counted(rule, those) for those in _apart(amounts, finds)]
+        sums = (sum(w.least for w in wholes), sum(w.most for w in wholes), sum(w.not_judged for w in wholes))
+        return (Part("all together", *sums),), [each for whole in wholes for each in whole.finds]
     by_part: dict[str, Counted] = {}
     for amount in amounts:
         sample = f"sample {amount.sample}" if amount.sample else "no sample named"
@@ -112,21 +113,34 @@ def _parts(
     return tuple(part_of(name, whole) for name, whole in by_part.items()), judged
 
 
-def finds_of(lot: LotStands, sample: str, animal_of: dict[SpeckId, str]) -> list[Find]:
-    """Confirmed insects of one sample, and those written by hand, as the rule reads them."""
-    finds = [
-        _find(mark, animal_of) for mark in lot.insects if mark.photo.get("sample") == sample and mark.answer is not None
-    ]
+def _apart(amounts: Sequence[Amount], finds: dict[str, list[Find]]) -> list[list[Find]]:
+    """Finds sample by sample, as insects of two samples are two; samples across which somebody linked one animal come together."""
+    apart: list[tuple[set[str], list[Find]]] = []
+    for amount in amounts:
+        animals, own = {find.animal for find in finds[amount.sample]} - {""}, list(finds[amount.sample])
+        others = []
+        for linked, those in apart:
+            if linked & animals:
+                animals, own = linked | animals, [*those, *own]
+            else:
+                others.append((linked, those))
+        apart = [*others, (animals, own)]
+    return [those for _, those in apart]
+
+
+def finds_of(lot: LotStands, animal_of: dict[SpeckId, str]) -> dict[str, list[Find]]:
+    """Confirmed insects of each sample, and those written by hand, as the rule reads them."""
+    finds: dict[str, list[Find]] = defaultdict(list)
+    for mark in lot.insects:
+        finds[mark.photo.get("sample")].append(_find(mark, animal_of))
     for entered in lot.of(LateEntry):
         late = entered.value
         assert isinstance(late, LateEntry)
-        if late.sample != sample:
-            continue
         for number, found in enumerate(late.found, start=1):
             ends = (found.least, found.most) if found.body == COLONY else (None, None)
             # What was written by hand was in somebody's hand; each animal of a line is one.
             copies = 1 if found.body == COLONY else found.least
-            finds += [
+            finds[late.sample] += [
                 Find(
                     f"late entry {entered.number}, line {number}" + (f", {copy + 1}" if copies > 1 else ""),
                     kind=found.kind,
@@ -151,7 +165,7 @@ def _find(mark: Mark, animal_of: dict[SpeckId, str]) -> Find:
         kind=answer.kind,
         body=answer.body,
         length_mm=mark.length_mm,
-        unaided="" if answer.unaided == "" else answer.unaided,
+        unaided=answer.unaided,
         basis=answer.basis,
         least=answer.least,
         most=answer.most,
@@ -169,10 +183,10 @@ def mark_name(mark: Mark) -> str:
 
 def day_of(lot: LotStands, samples: set[str]) -> date | None:
     """The last local day on which these samples were looked at: as entered, else by the camera or what was written by hand."""
-    entered = [each.value for each in lot.entries if isinstance(each.value, Sampled) and each.value.sample in samples]
-    days = [date.fromisoformat(each.on) for each in entered if each.on]
+    said = {each.value.sample: each.value.on for each in lot.entries if isinstance(each.value, Sampled)}
+    days = [date.fromisoformat(day) for sample, day in said.items() if sample in samples and day]
     if days:
-        return days[-1]
+        return max(days)
     taken = [
         date.fromisoformat(day)
         for photo in lot.photos
@@ -199,12 +213,6 @@ def _look_of(lot: LotStands, amounts: Sequence[Amount], number: int) -> Look:
     looks = set(said.values()) - {FIRST_LOOK}
     washed = looks == {str(Look.AFTER_WASH)} and len(said) == len(samples)
     return Look.AFTER_WASH if washed else Look.AGAIN
-
-
-def _mass(amounts: Sequence[Amount]) -> float | None:
-    masses = [amount.grams for amount in amounts]
-    one_way = len({amount.grams_are for amount in amounts}) == 1
-    return sum(mass for mass in masses if mass) if one_way and None not in masses else None
 
 
 def decision_of(lot: LotStands) -> Decision | None:

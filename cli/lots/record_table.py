@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from cli.lots.entries import LateEntry
 from cli.lots.gather import LotStands, Mark
 from cli.lots.intervals import Between
 from cli.lots.record import Sources, Wanted
@@ -54,7 +53,8 @@ def record_table(lot: LotStands, wanted: Wanted, sources: Sources) -> bytes:
 
 def _rows(lot: LotStands, wanted: Wanted, sources: Sources) -> Iterator[Row]:
     base = {"lot": lot.name}
-    for line in gaps_of(lot, sources.guide_of).lines:
+    gaps = gaps_of(lot, sources.guide_of)
+    for line in gaps.blocking if wanted.for_supplier else gaps.lines:
         yield base | {"what": "gap", "text": line}
     animals = sources.linked(lot)
     for mark in lot.insects:
@@ -63,15 +63,15 @@ def _rows(lot: LotStands, wanted: Wanted, sources: Sources) -> Iterator[Row]:
         yield from (base | row for row in _counts(counts, wanted))
     if wanted.for_supplier:
         return
-    said = ruled(lot, dict(animals), wanted.on_day)
-    if said.why_not or said.outcome:
-        yield base | {"what": "rule", "text": said.why_not or (said.outcome.sentence if said.outcome else "")}
+    rule = ruled(lot, dict(animals), wanted.on_day)
+    if rule.why_not or rule.outcome:
+        yield base | {"what": "rule", "text": rule.why_not or (rule.outcome.sentence if rule.outcome else "")}
     for line in decision_lines(lot):
         yield base | {"what": "decision", "text": line}
     for each in lot.entries:
         sample = str(getattr(each.value, "sample", ""))
-        by = each.value.checker if isinstance(each.value, LateEntry) else each.by
-        yield base | {"what": "entry", "sample": sample, "by": by, "at": each.at, "text": entry_line(each, lot)}
+        said = {"sample": sample, "by": each.by, "at": each.at, "text": entry_line(each, lot)}
+        yield base | {"what": "entry"} | said
 
 
 def _insect(mark: Mark, animals: Mapping[SpeckId, str], wanted: Wanted) -> Row:

@@ -9,6 +9,7 @@ from dataclasses import asdict, dataclass, replace
 from datetime import date
 from pathlib import Path
 
+from cli.batch.standing import INDEX, NOW, TABLES, is_output_folder
 from cli.exits import ALL_DONE
 from cli.lots.blocks import Cut
 from cli.lots.gather import Heard, LotStands, lots_of
@@ -18,6 +19,7 @@ from cli.lots.record_page import PAPERS, record_html
 from cli.review.shelf import Shelf, read_shelf, store_beside
 from cli.words import count, printable
 from vision.errors import CallError
+from vision.files import write_bytes
 from vision.words import WHO_DECIDES
 
 ENDINGS = (".html", ".pdf", ".csv")
@@ -46,12 +48,15 @@ def report_call(folder: Path, out: Path, options: ReportOptions, on_day: date) -
     """Writes the record of one lot of a scored folder to `out`, by its ending. Returns the exit code."""
     if out.suffix.lower() not in ENDINGS:
         raise CallError(f"--out ends in {', '.join(ENDINGS)}, not in {out.suffix or 'nothing'}.")
+    if options.levels_of and out.suffix.lower() == ".csv":
+        raise CallError("--defect-levels goes with a page, an .html or .pdf, and not with a .csv.")
+    _refuse_place(out)
     shelf = read_shelf(folder)
     heard = heard_on(shelf, options.store)
     lot = chosen(lots_of(shelf, heard), options.lot)
     wanted = Wanted(on_day, options.for_supplier, options.levels_of)
     sources = sources_of(shelf, heard)
-    _write(out, _made(out.suffix.lower(), lot, shelf, heard, wanted, sources, options.paper))
+    write_bytes(out, _made(out.suffix.lower(), lot, shelf, heard, wanted, sources, options.paper))
     print(f"{printable(str(out))}: the record of {lot_called(lot)}.")
     for line in _what_is_open(lot, sources):
         print(line)
@@ -63,6 +68,7 @@ def blank_call(out: Path, paper: str) -> int:
     """Writes the empty page that is filled in by hand. Returns the exit code."""
     from cli.lots.record_blank import blank_record
 
+    _refuse_page(out)
     _write_page(out, record_html(blank_record(), lambda cut: None, paper))
     print(f"{printable(str(out))}: an empty page for a lot, to be filled in by hand.")
     return ALL_DONE
@@ -72,16 +78,19 @@ def season_call(
     folders: Sequence[Path], out: Path, options: ReportOptions, days: tuple[date, date], on_day: date
 ) -> int:
     """Writes the page over all lots of some folders that were first checked between two days. Returns the exit code."""
-    from cli.lots.season import line_of, season_of
+    from cli.lots.season import joined, line_of, season_of
 
+    _refuse_page(out)
     if days[1] < days[0]:
         raise CallError(f"--until, {days[1]}, comes before --since, {days[0]}: exchange them.")
-    lines = []
+    of_store: dict[str, list[tuple[LotStands, Sources]]] = {}
     for folder in folders:
         shelf = read_shelf(folder)
         heard = heard_on(shelf, options.store)
         sources = sources_of(shelf, heard)
-        lines += [line_of(lot, sources, on_day) for lot in lots_of(shelf, heard)]
+        kept = options.store or str(store_beside(folder).resolve())
+        of_store.setdefault(kept, []).extend((lot, sources) for lot in lots_of(shelf, heard))
+    lines = [line_of(lot, sources, on_day) for lots in of_store.values() for lot, sources in joined(lots)]
     document = season_of(lines, *days)
     _write_page(out, record_html(document, lambda cut: None, options.paper))
     print(f"{printable(str(out))}: {document.lines[0]}")
@@ -89,16 +98,32 @@ def season_call(
     return ALL_DONE
 
 
+def _refuse_page(out: Path) -> None:
+    if out.suffix.lower() not in (".html", ".pdf"):
+        raise CallError(f"--out ends in .html or .pdf for a page, not in {out.suffix or 'nothing'}.")
+    _refuse_place(out)
+
+
+def _refuse_place(out: Path) -> None:
+    """Raises CallError where nothing can be written, before anything is made; and where the run's own files stand."""
+    if out.is_dir():
+        raise CallError(f"{out} is a folder; --out takes a file.")
+    if not out.parent.is_dir():
+        raise CallError(f"The folder {out.parent} is not there.")
+    if is_output_folder(out.parent) and (out.name in (INDEX, NOW) or out.name.startswith(TABLES)):
+        raise CallError(f"{out} is a file of the run that stands there: give --out another name.")
+
+
 def _write_page(out: Path, page: str) -> None:
-    ending = out.suffix.lower()
-    if ending not in (".html", ".pdf"):
-        raise CallError(f"--out ends in .html or .pdf for a page, not in {ending or 'nothing'}.")
+    write_bytes(out, _printed(out.suffix.lower(), page))
+
+
+def _printed(ending: str, page: str) -> bytes:
     if ending == ".html":
-        _write(out, page.encode("utf-8"))
-        return
+        return page.encode("utf-8")
     from cli.lots.print_page import as_pdf
 
-    _write(out, as_pdf(page))
+    return as_pdf(page)
 
 
 def _made(
@@ -108,12 +133,7 @@ def _made(
         from cli.lots.record_table import record_table
 
         return record_table(lot, wanted, sources)
-    page = page_of(lot, shelf, heard, wanted, sources, paper)
-    if ending == ".html":
-        return page.encode("utf-8")
-    from cli.lots.print_page import as_pdf
-
-    return as_pdf(page)
+    return _printed(ending, page_of(lot, shelf, heard, wanted, sources, paper))
 
 
 def page_of(lot: LotStands, shelf: Shelf, heard: Heard, wanted: Wanted, sources: Sources, paper: str) -> str:
@@ -134,13 +154,20 @@ def page_of(lot: LotStands, shelf: Shelf, heard: Heard, wanted: Wanted, sources:
 
 
 def heard_on(shelf: Shelf, store: str | None) -> Heard:
-    """What people said of a run; nothing where nobody has opened a record yet, and none is made."""
+    """What people said of a run; nothing where nobody has opened a record yet, and none is made.
+
+    Raises CallError for a store that was named and is not there.
+    """
     from cli.lots.hear import hear
+    from cli.review.database import parsed, place_of
     from cli.review.store import Store, sqlite_url
 
     beside = store_beside(shelf.folder)
     if store is None and not beside.exists():
         return Heard()
+    url = parsed(store or sqlite_url(beside))
+    if url.get_backend_name() == "sqlite" and url.database and not Path(url.database).is_file():
+        raise CallError(f"--store: {place_of(url)} is not there: no answer has been kept in it.")
     opened = Store(store or sqlite_url(beside))
     try:
         return hear(opened, shelf.run)
@@ -150,11 +177,14 @@ def heard_on(shelf: Shelf, store: str | None) -> Heard:
 
 def chosen(lots: Sequence[LotStands], name: str | None) -> LotStands:
     """The lot that is asked for, or the only one. Raises CallError, naming those there are, where that is not one."""
+    if not lots:
+        raise CallError("No photograph here could be read, and nothing was entered: there is no lot to tell of.")
     if name is None:
-        with_photos = [lot for lot in lots if lot.photos or lot.name]
-        if len(with_photos) == 1:
-            return with_photos[0]
-        raise CallError(f"There are {len(with_photos)} lots here, so say which: --lot {_listed(with_photos)}.")
+        # One record may hold the entries of many folders: lots without a photograph here are asked for by their names.
+        likely = [lot for lot in lots if lot.photos] or list(lots)
+        if len(likely) == 1:
+            return likely[0]
+        raise CallError(f"There are {len(likely)} lots here, so say which: --lot {_listed(likely)}.")
     found = next((lot for lot in lots if lot.name == name), None)
     if found is None:
         raise CallError(f"There is no lot {name!r} here, but {_listed(lots)}.")
@@ -220,13 +250,3 @@ def _what_is_open(lot: LotStands, sources: Sources) -> list[str]:
     blocking = gaps_of(lot, sources.guide_of).blocking
     more = len(blocking) - _SAID_OF_GAPS
     return [*blocking[:_SAID_OF_GAPS], *([f"And {more} more (see the record)."] if more > 0 else [])]
-
-
-def _write(out: Path, data: bytes) -> None:
-    from vision.files import write_bytes
-
-    if out.is_dir():
-        raise CallError(f"{out} is a folder; --out takes a file.")
-    if not out.parent.is_dir():
-        raise CallError(f"The folder {out.parent} is not there.")
-    write_bytes(out, data)

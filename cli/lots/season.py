@@ -5,12 +5,12 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from cli.lots.blocks import Document, Grid, Section
 from cli.lots.decision import HELD
-from cli.lots.gather import LotStands
+from cli.lots.gather import NO_LOT, LotStands
 from cli.lots.intervals import share_limits
 from cli.lots.rates import Effort, rate
 from cli.lots.record import CAUTIONS, Sources
@@ -19,11 +19,14 @@ from cli.lots.record_counts_words import rate_cells
 from cli.lots.record_gaps import gaps_of
 from cli.lots.record_rule import day_of, ruled, state_of
 from cli.lots.rule_steps import Then
-from cli.lots.telling import percent
+from cli.lots.telling import SEEN_ALWAYS, percent
 from cli.words import count
 
 NOT_SAID = "not said"
-FIRST_CHECK = "Counted on the first check of each lot, as it was delivered. Lots are as they were taken, and no sample of all there are."
+FIRST_CHECK = (
+    "Counted on the first check of each lot, as it was delivered. Lots are as they were taken, and no sample of all there are. "
+    f"{SEEN_ALWAYS}"
+)
 NONE_DUE = "Nothing that was entered or answered asks for something that was not done. What nobody entered is not in this list."
 NO_LOTS = "No lot has a check between these days."
 _HEAD = ("Lots", "With insects", "95% limits of that share", "Animals", "Looked at", "As counted", "95% limits")
@@ -45,10 +48,40 @@ class LotLine:
     """What is due and not done, in sentences."""
 
 
+def joined(lots: Iterable[tuple[LotStands, Sources]]) -> list[tuple[LotStands, Sources]]:
+    """Lots of several folders whose answers and entries are in one record: those of one name are one lot, each photograph once.
+
+    Photographs that name no lot belong to nothing in common, so each folder's stay apart; what was entered on no lot stands with the first.
+    """
+    of_name: dict[str, tuple[LotStands, Sources]] = {}
+    apart = []
+    for lot, sources in lots:
+        if lot.name == NO_LOT:
+            apart.append((replace(lot, entries=() if apart else lot.entries), sources))
+        elif lot.name in of_name:
+            before, first = of_name[lot.name]
+            of_name[lot.name] = _together(before, lot), first
+        else:
+            of_name[lot.name] = lot, sources
+    return [*of_name.values(), *((lot, sources) for lot, sources in apart if lot.photos)]
+
+
+def _together(lot: LotStands, other: LotStands) -> LotStands:
+    """The first one, and what photographs only the other has."""
+    known = {photo.shot.sha256 for photo in lot.photos}
+    return replace(
+        lot,
+        photos=(*lot.photos, *(photo for photo in other.photos if photo.shot.sha256 not in known)),
+        marks=(*lot.marks, *(mark for mark in other.marks if mark.speck.shot_sha256 not in known)),
+        failed={**lot.failed, **other.failed},
+    )
+
+
 def line_of(lot: LotStands, sources: Sources, on_day: date) -> LotLine:
     """What a season sees of a lot on a day."""
     counts = counts_of(lot, sources.totals(lot))
-    first = counts[0] if counts else None
+    # Later checks show what washing left, and so are no first one where that was not entered.
+    first = next((each for each in counts if each.check == 1), None)
     samples = {amount.sample for amount in first.amounts} if first else set()
     return LotLine(
         lot.name or "no lot named",
@@ -84,7 +117,7 @@ def season_of(lines: Sequence[LotLine], first_day: date, last_day: date) -> Docu
     undated = sorted(line.name for line in lines if line.day is None)
     head = [f"{count(len(within), 'lot')}, first checked from {first_day} to {last_day}." if within else NO_LOTS]
     if undated:
-        head.append(f"Without a day, and so not among them: {', '.join(undated)}.")
+        head.append(f"The day of their first check is not known, so they are not among these: {', '.join(undated)}.")
     sections = [_due_section(within)]
     if within:
         sections += [

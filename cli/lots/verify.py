@@ -21,6 +21,15 @@ from vision.files import read_bytes
 from vision.words import WHO_DECIDES
 
 _NAMED = 10
+_ROWS = {
+    "said": "answers",
+    "added": "added specks",
+    "looks": "looks at whole photographs",
+    "readings": "readings asked for",
+    "entries": "entries",
+}
+"""Rows of each of SORTS, as a sentence calls them."""
+_CHANGED = "What this record says of how it was made can't be read: it has been changed."
 
 
 def verify_call(folder: Path, out: Path, options: ReportOptions) -> int:
@@ -30,7 +39,7 @@ def verify_call(folder: Path, out: Path, options: ReportOptions) -> int:
     try:
         page = read_bytes(out).decode("utf-8")
     except UnicodeDecodeError:
-        raise CallError(f"{out} is no record that `speckwise report` has written.") from None
+        raise CallError(f"{out} is no record of a lot that `speckwise report` has written.") from None
     basis = basis_of(page)
     shelf = read_shelf(folder)
     heard = heard_on(shelf, options.store)
@@ -52,13 +61,17 @@ def _faults(page: str, basis: Mapping[str, Any], shelf: Shelf, heard: Heard) -> 
     if basis["run"] != shelf.run:
         return [f"The record is of run {printable(str(basis['run']))}, and this folder holds run {shelf.run}."]
     then = heard.first(rows)
-    fewer = [f"{rows[name] - there} {name}" for name, there in rows_of(then).items() if there < rows[name]]
+    fewer = {name: rows[name] - there for name, there in rows_of(then).items() if there < rows[name]}
     if fewer:
-        return [f"The record was made from more than is kept now: {', '.join(fewer)} are not there."]
+        return [f"The record was made from more than is kept now. Not there any more: {_listed(fewer)}."]
     lot = next((lot for lot in lots_of(shelf, then) if lot.name == lot_name), None)
     if lot is None:
         return [f"Nothing here belongs to lot {printable(lot_name)} any more."]
-    again = page_of(lot, shelf, then, wanted, sources_of(shelf, then), paper)
+    try:
+        again = page_of(lot, shelf, then, wanted, sources_of(shelf, then), paper)
+    except CallError:
+        # Nobody could have made a record that asks for what can't be had.
+        raise CallError(_CHANGED) from None
     return [_differs(name, lot) for name in what_differs(page, again)]
 
 
@@ -73,10 +86,11 @@ def _asked(basis: Mapping[str, Any]) -> tuple[Wanted, str, str, dict[str, int]]:
     try:
         wanted = Wanted(date.fromisoformat(basis["on_day"]), bool(basis["for_supplier"]), basis["levels_of"])
         rows = {name: int(basis[name]) for name in SORTS}
-        if basis["paper"] not in PAPERS or not isinstance(basis["lot"], str) or "run" not in basis:
+        texts = (basis["lot"], basis["run"], basis["levels_of"])
+        if basis["paper"] not in PAPERS or min(rows.values()) < 0 or not all(isinstance(text, str) for text in texts):
             raise ValueError
-    except (KeyError, TypeError, ValueError):
-        raise CallError("What this record says of how it was made can't be read: it has been changed.") from None
+    except (KeyError, TypeError, ValueError, OverflowError):
+        raise CallError(_CHANGED) from None
     return wanted, basis["paper"], basis["lot"], rows
 
 
@@ -117,5 +131,8 @@ def _since(basis: Mapping[str, Any], heard: Heard) -> list[str]:
     came = {name: now - int(basis[name]) for name, now in rows_of(heard).items() if now > int(basis[name])}
     if not came:
         return []
-    listed = ", ".join(f"{number} {name}" for name, number in came.items())
-    return [f"Since it was made there came: {listed}. Make it again to have them in it."]
+    return [f"Since it was made there came more: {_listed(came)}. Make it again to have that in it."]
+
+
+def _listed(rows: Mapping[str, int]) -> str:
+    return ", ".join(f"{_ROWS[name]} {number}" for name, number in rows.items())
