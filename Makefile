@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check
 
-.PHONY: demo test test-long check bench bench-accuracy bench-geometry bench-conditions bench-desk bench-batch samples pictures ranker
+.PHONY: demo test test-long check bench bench-accuracy bench-geometry bench-conditions bench-desk bench-batch bench-report samples pictures ranker
 
 demo: .venv/.installed
 	$(BIN)/speckwise demo
@@ -22,7 +22,7 @@ check: .venv/.installed-dev
 	$(MAKE) test
 
 # What the benches share with the tests stands beside the tests.
-bench bench-accuracy bench-geometry bench-conditions bench-desk bench-batch: export PYTHONPATH = tests
+bench bench-accuracy bench-geometry bench-conditions bench-desk bench-batch bench-report: export PYTHONPATH = tests
 
 bench: .venv/.installed-dev
 	$(BIN)/python tests/bench/steps.py
@@ -41,6 +41,9 @@ bench-desk: .venv/.installed-dev
 
 bench-batch: .venv/.installed-dev
 	$(BIN)/python tests/bench/batch.py
+
+bench-report: .venv/.installed-dev
+	$(BIN)/python tests/bench/report.py
 
 pictures: .venv/.installed
 	$(BIN)/python docs/draw_set_up.py

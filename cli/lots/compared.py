@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 
 from cli.lots import marks as compare
@@ -49,8 +50,15 @@ def compared(mark: Mark) -> compare.Mark:
 def totals_of(lot: LotStands) -> Totals:
     """Counts the animals that marks of the lot stand for: if what may be the same is, and if all that nobody linked differs."""
 
+    of_speck: dict[SpeckId, list[int]] = defaultdict(list)
+    for number, link in enumerate(lot.links):
+        for speck in link.specks:
+            of_speck[speck].append(number)
+
     def animals_in(marks: Sequence[Mark]) -> tuple[int, int]:
-        both = totals([compared(mark) for mark in marks], lot.links)
+        # A lot may have many links, and is counted piece by piece: only those of these marks are looked at.
+        numbers = sorted({number for mark in marks for number in of_speck.get(mark.speck, ())})
+        both = totals([compared(mark) for mark in marks], [lot.links[number] for number in numbers])
         return both.if_same.least, both.if_different.most
 
     return animals_in

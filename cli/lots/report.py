@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
@@ -222,8 +222,8 @@ def sources_of(shelf: Shelf, heard: Heard) -> Sources:
 def hashes(shelf: Shelf, heard: Heard) -> dict[str, str]:
     """SHA-256 of what a record is made from: the photographs, and every answer and entry that was read."""
     photographs = "\n".join(sorted(shelf.by_sha256)).encode()
-    said = [asdict(row) for rows in vars(heard).values() for row in rows]
-    kept = json.dumps(said, sort_keys=True, ensure_ascii=False).encode("utf-8", "surrogatepass")
+    said = [row for rows in vars(heard).values() for row in rows]
+    kept = json.dumps(said, sort_keys=True, ensure_ascii=False, default=vars).encode("utf-8", "surrogatepass")
     return {
         f"{count(len(shelf.shots), 'photograph')}, by their own SHA-256": hashlib.sha256(photographs).hexdigest(),
         f"{count(len(said), 'row')} of answers, looks and entries": hashlib.sha256(kept).hexdigest(),
