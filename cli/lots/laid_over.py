@@ -42,6 +42,8 @@ def places_of(before: Sequence[Mark], after: Sequence[Mark]) -> tuple[Places, Pl
 
 def laid_over(before: Sequence[Mark], after: Sequence[Mark]) -> Pairs:
     """Marks of two photographs that lie at one place by a turn and a shift that enough of them share; empty where there is none."""
+    if min(len(before), len(after)) < FEWEST:
+        return {}
     first, second, tolerance = places_of(before, after)
     ones, others = _longest(before, first), _longest(after, second)
     needed = max(FEWEST, min(len(ones), len(others)) // 2 + 1)

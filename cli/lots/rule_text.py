@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from datetime import date
+from functools import lru_cache
 
 from vision.errors import SpeckwiseError
 
@@ -81,6 +82,7 @@ def shown(value: object) -> str:
     return text if len(text) <= _LONGEST_SHOWN else text[:_LONGEST_SHOWN] + "..."
 
 
+@lru_cache(maxsize=4096)
 def folded(text: str) -> str:
     """A text as it is compared: case, the coding of accents, spaces and what is not seen make no other text."""
     once = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", text).casefold())
