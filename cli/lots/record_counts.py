@@ -14,8 +14,8 @@ from functools import cached_property
 from cli.lots.detection import ALWAYS, Assumed, Detection, Measured
 from cli.lots.entries import DRAINED, RAW, DetectionGiven, FoundByHand, LateEntry, LotOf, Sampled
 from cli.lots.gather import LotStands, Mark, Photo
+from cli.lots.marks import KEPT_APART
 from cli.lots.rates import Effort, Per, Rate, grams, rate
-from cli.review.counts import NO_ANIMAL
 from vision.guides.views import BLANK, VIEWS, Of
 
 Totals = Callable[[Sequence[Mark]], tuple[int, int]]
@@ -155,15 +155,17 @@ def _rows(amount: Amount, own: Sequence[Mark], written: Sequence[FoundByHand], t
         marks = [mark for mark in own if kind_of(mark) == kind]
         hand = [found for found in written if (found.kind or KIND_NOT_SAID) == kind]
         least, most = _animals(marks, hand, totals)
-        apart = Counter(body for body in [*map(body_of, marks), *(found.body for found in hand)] if body in NO_ANIMAL)
-        lens = sum(mark.answer.unaided == "no" for mark in marks if mark.answer and body_of(mark) not in NO_ANIMAL)
-        rows.append(Row(amount.sample, amount.check, kind, least, most, tuple(sorted(apart.items())), lens))
+        apart = Counter(body for body in map(body_of, marks) if body in KEPT_APART)
+        for found in hand:
+            apart[found.body] += found.least if found.body in KEPT_APART else 0
+        lens = sum(mark.answer.unaided == "no" for mark in marks if mark.answer and body_of(mark) not in KEPT_APART)
+        rows.append(Row(amount.sample, amount.check, kind, least, most, tuple(sorted((+apart).items())), lens))
     return rows
 
 
 def _animals(marks: Sequence[Mark], written: Sequence[FoundByHand], totals: Totals) -> tuple[int, int]:
     least, most = totals(marks)
-    counted = [found for found in written if found.body not in NO_ANIMAL]
+    counted = [found for found in written if found.body not in KEPT_APART]
     return least + sum(found.least for found in counted), most + sum(found.most for found in counted)
 
 
