@@ -118,11 +118,12 @@ def _faces(lot: LotStands, guide_of: GuideOf) -> list[str]:
         if not own:
             lines.append(f"{where}: no photograph that can show what it is meant to.")
             continue
+        seen = _seen(own, blanks)
+        lines += _not_as_entered(where, said.get(sample), seen, by_hand[sample])
         if len(produce) != 1 or (guide := guide_of(produce[0])) is None:
             known = " and ".join(produce) if produce else "not known"
             lines.append(f"{where}: the produce is {known}, so no guide tells what it should have been shot from.")
             continue
-        seen = _seen(own, blanks)
         removed = removed_of[sample]
         listed = checklist(
             guide,
@@ -131,7 +132,6 @@ def _faces(lot: LotStands, guide_of: GuideOf) -> list[str]:
             thrown_out={each.piece or NO_PIECE for each in removed if each.whole},
         )
         lines += [f"{where}: {sentence}" for sentence in (listed.sentences if listed.has_gaps or removed else ())]
-        lines += _not_as_entered(where, said.get(sample), seen, by_hand[sample])
     return lines
 
 
