@@ -154,7 +154,6 @@ class TestOffers:
             {"lot": "Quillmere 8"},
             {"kind": "thrips"},
             {"body": "skin"},
-            {"body": "mummy"},
             {"body": "colony", "least": 3, "most": 5},
             {"length_mm": 2.0},
             {"width_mm": 0.2},

@@ -12,6 +12,7 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
 
+from cli.batch.belonging import BELONGS
 from cli.lots.decision import Decision
 from cli.lots.entry_fields import check_among, check_day, check_long, check_number, check_time, check_words, made
 from cli.lots.rule_text import RuleError
@@ -31,23 +32,6 @@ from cli.review.answers import (
 LONGEST_NAME = 200
 LONGEST_RULE = 60_000
 """A rule's file holds its own words, 20,000 characters at most, perhaps escaped, and all that stands round them."""
-BELONGS = (
-    "lot",
-    "sample",
-    "piece",
-    "view",
-    "head",
-    "produce",
-    "preparation",
-    "grams",
-    "grams_are",
-    "supplier",
-    "delivery_photo",
-    "checker",
-    "card",
-    "check",
-)
-"""What is said of a photograph's belonging, and may be put right."""
 RAW, DRAINED = "raw", "drained"
 FIRST_LOOK, AFTER_WASH, LOOKED_AGAIN = "first", "after_wash", "again"
 
@@ -62,7 +46,7 @@ class Correction:
     """'' takes away what was said."""
 
     def __post_init__(self) -> None:
-        check_among("field", self.field, BELONGS)
+        check_among("field", self.field, tuple(BELONGS))
         check_line(self.field, self.value, LONGEST_NAME)
         speck_of({"shot_sha256": self.shot_sha256, "run": "-", "candidate": 0})
 

@@ -10,7 +10,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from cli.lots.entries import BELONGS, Correction, Entered, Link, Value
+from cli.batch.belonging import BELONGS
+from cli.lots.entries import Correction, Entered, Link, Value
 from cli.review.answers import (
     INSECT,
     NOT_INSECT,

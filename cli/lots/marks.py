@@ -15,8 +15,8 @@ from cli.review.counts import NO_ANIMAL
 
 CARD = "card"
 """The view of a find that was lifted to a numbered card."""
-KEPT_APART = tuple(body for body in BODIES if body in NO_ANIMAL | {"mummy"})
-"""What is told beside the animals and not among them. A mummy is what a parasite has left of one (common practice, no source)."""
+KEPT_APART = tuple(body for body in BODIES if body in NO_ANIMAL)
+"""What is told beside the animals and not among them. A mummy is a whole body, if a dead one, and so is counted."""
 
 
 @dataclass(frozen=True)

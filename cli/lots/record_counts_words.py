@@ -14,7 +14,7 @@ from cli.words import count
 
 NONE_CONFIRMED = "0 confirmed. That is not a finding of none."
 SAME_OR_NOT = "Where two numbers stand, the first is if marks that may be one animal are one, the second if all that nobody linked differ."
-KEPT_APART = "Parts without a head, skins, eggs, mummies and trails are kept apart from the animals. The authority's rule says what counts."
+KEPT_APART = "Parts without a head, skins, eggs and trails are kept apart from the animals. The authority's rule says what counts."
 MAY_BE_ANY = "An insect whose kind was not said may be one of any kind, so a sample's animals may be fewer than its kinds together."
 NO_PIECES = "It is not known of every sample how many pieces were looked at, so nothing is said per piece."
 NO_GRAMS = (

@@ -10,6 +10,7 @@ from typing import TypeVar
 
 from cli.lots.decision import DECIDED, HELD, Decision
 from cli.lots.entries import FIRST_LOOK, Correction, Decided, Entered, LateEntry, RuleGiven, Sampled, Value
+from cli.lots.gather import belonging
 from cli.lots.rule import HouseRule
 from cli.lots.rule_chain import counts_only
 from cli.lots.rule_file import read_rule
@@ -56,7 +57,7 @@ class LotBook:
     @cached_property
     def belongs(self) -> dict[str, dict[str, str]]:
         """What each photograph belongs to, put right: cells by name, by SHA-256."""
-        told = {shot.sha256: dict(shot.cells) for shot in self.shots}
+        told = {shot.sha256: dict(shot.cells) | belonging(shot) for shot in self.shots}
         for each in self.entries:
             if isinstance(each.value, Correction) and each.value.shot_sha256 in told:
                 told[each.value.shot_sha256][each.value.field] = each.value.value

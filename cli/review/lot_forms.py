@@ -9,9 +9,9 @@ from collections.abc import Callable, Mapping
 from datetime import datetime
 from types import MappingProxyType
 
+from cli.batch.belonging import BELONGS
 from cli.lots.entries import (
     AFTER_WASH,
-    BELONGS,
     DRAINED,
     FIRST_LOOK,
     LOOKED_AGAIN,
@@ -70,7 +70,7 @@ FORMS: Mapping[str, tuple[Field, ...]] = MappingProxyType(
             Field("whole", TICK),
         ),
         "detection": (Field("assumed", NUMBER), Field("seen", NUMBER), Field("put_in", NUMBER)),
-        "correction": (Field("shot_sha256", CHOICE), Field("field", CHOICE, BELONGS, "belongs"), Field("value")),
+        "correction": (Field("shot_sha256", CHOICE), Field("field", CHOICE, tuple(BELONGS), "belongs"), Field("value")),
         "late_entry": (
             _SAMPLE,
             Field("pieces", NUMBER, needed=True),
