@@ -164,7 +164,7 @@ def right_to_left(tmp_path: Path) -> Iterator[str]:
 def test_narrow_right_to_left_and_large(browser: Any, right_to_left: str) -> None:
     context = browser.new_context(bypass_csp=True)
     page = context.new_page()
-    for path in ("/lots", f"/lots/one?lot={LOT}", f"/lots/rule?lot={LOT}", f"/lots/rule/page?lot={LOT}"):
+    for path in ("", "/lots", f"/lots/one?lot={LOT}", f"/lots/rule?lot={LOT}", f"/lots/rule/page?lot={LOT}"):
         for width in (360, 1280):
             page.set_viewport_size({"width": width, "height": 800})
             page.goto(right_to_left + path)

@@ -130,6 +130,11 @@ class TestEntering:
         assert [each.value for each in own.store.entries()] == [DetectionGiven(assumed=0.875)]
         assert "Assumed share, in percent 87.5 %" in text_of(mine, "/lots/one?lot=L-17")
 
+    def test_how_many_pieces_a_lot_has_may_not_be_known(self, own: Desk, mine: TestClient) -> None:
+        post(mine, sent("lot_of", pieces=""))
+        assert [each.value for each in own.store.entries()] == [LotOf(None)]
+        assert "Pieces in the whole lot not known" in text_of(mine, "/lots/one?lot=L-17")
+
     def test_a_decision_without_a_time_is_of_now(self, own: Desk, mine: TestClient) -> None:
         fields = sent("decision", late="no", day="", time="", offset="")
         for _ in range(2):

@@ -18,7 +18,7 @@ from made_answers import answer
 from made_entries import ANY, LOT, VALUES, entered
 from own_postgres import Server, shared
 
-from cli.lots.entries import Entered, LotOf, Value
+from cli.lots.entries import LotOf, Value
 from cli.review import layout
 from cli.review.database import engine_of, parsed
 from cli.review.store import Store, sqlite_url
@@ -174,7 +174,3 @@ def test_a_record_of_the_first_step_is_brought_up_to_date(place: Place) -> None:
         assert [each.value for each in store.entries()] == [LotOf(40)]
         store.close()
     assert [step for (step,) in place.plain("SELECT step FROM layout ORDER BY step")] == [1, 2]
-
-
-def test_an_entry_names_who_and_holds_one_line() -> None:
-    assert Entered("", "Ida", LotOf(None)).what == "lot_of"

@@ -16,6 +16,7 @@ from cli.lots.entries import (
     FoundByHand,
     LateEntry,
     Link,
+    LotOf,
     RuleGiven,
     Value,
 )
@@ -175,6 +176,8 @@ def _figure(field: Field, value: Value, words: Mapping[str, str], names: Mapping
             return say(words, "lot.taken_away")
     if isinstance(value, DetectionGiven) and field.name == "assumed" and said is not None:
         return f"{100 * said:.10g} %"
+    if isinstance(value, LotOf) and said is None:
+        return say(words, "lot.not_known")
     if said is None or said is False or said == "":
         return ""
     if said is True:
