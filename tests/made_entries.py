@@ -8,8 +8,8 @@ from typing import Any
 from hypothesis import strategies as st
 from made_answers import LINES, NOTES, ODD_TEXTS, OTHER_SHOT, RUN, SHOT
 
+from cli.batch.belonging import BELONGS
 from cli.lots.entries import (
-    BELONGS,
     ENTRIES,
     Correction,
     Decided,
@@ -107,7 +107,7 @@ def _detection(draw: Any) -> DetectionGiven:
 
 
 BY_KIND: dict[str, st.SearchStrategy[Any]] = {
-    "correction": st.builds(Correction, st.sampled_from([SHOT, OTHER_SHOT]), st.sampled_from(BELONGS), _NAMES),
+    "correction": st.builds(Correction, st.sampled_from([SHOT, OTHER_SHOT]), st.sampled_from(list(BELONGS)), _NAMES),
     "sampled": _sampled(),
     "lot_of": st.builds(LotOf, _MAYBE),
     "removed": st.builds(Removed, _NAMES, _NAMES, _WORDS, st.booleans()),

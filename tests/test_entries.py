@@ -13,9 +13,9 @@ from made_answers import JSON, RUN, SHOT
 from made_entries import ANY, BY_KIND, VALUES, entered
 from test_house import forbidden
 
+from cli.batch.belonging import BELONGS
 from cli.lots.decision import decision_sentence
 from cli.lots.entries import (
-    BELONGS,
     ENTRIES,
     LONGEST_NAME,
     LONGEST_RULE,

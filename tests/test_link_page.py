@@ -165,7 +165,7 @@ class TestCutOuts:
         with desk_of(made_folder(tmp_path, shots)) as desk:
             for made in shots:
                 desk.answer(act(speck(desk, 1, made.name)))
-            row = cut_out_row(marks_of(desk, book_of(desk)), desk.shelf)
+            row = cut_out_row(marks_of(book_of(desk)), desk.shelf)
         assert row.bar_mm == "1"
         for cut, scale in zip(row.cut_outs, (15.0, 30.0), strict=True):
             left, top, wide, high = map(float, cut.box.split())
@@ -181,7 +181,7 @@ class TestCutOuts:
         made = Made("a.jpg", 1, size_px=(70, 300))
         with desk_of(made_folder(tmp_path, [made])) as desk:
             desk.answer(act(speck(desk, 1, "a.jpg")))
-            [cut] = cut_out_row(marks_of(desk, book_of(desk)), desk.shelf).cut_outs
+            [cut] = cut_out_row(marks_of(book_of(desk)), desk.shelf).cut_outs
             assert client_of(desk).get(cut.source).status_code == 200
         # 80 px would be 4 mm: the picture is but 70 px wide.
         assert (cut.wide, cut.high) == (210, 240)
@@ -191,13 +191,13 @@ class TestCutOuts:
     def test_without_a_scale_there_is_no_bar(self, tmp_path: Path) -> None:
         with desk_of(made_folder(tmp_path, [Made("a.jpg", 1, px_per_mm=None, lot=LOT)])) as desk:
             desk.answer(act(speck(desk, 1, "a.jpg")))
-            row = cut_out_row(marks_of(desk, book_of(desk)), desk.shelf)
+            row = cut_out_row(marks_of(book_of(desk)), desk.shelf)
             assert (row.bar_mm, row.cut_outs[0].bar) == ("", "")
             assert "have no scale" in shown(desk).text
 
     def test_an_added_speck_has_the_length_that_was_drawn(self, lot: Desk) -> None:
         told = lot.add(drawn_line(shot_of(lot, "water.jpg"), answer={"answer": "insect", "kind": "larva"}))
-        [mark] = [each for each in marks_of(lot, book_of(lot)) if each.speck.candidate == told["candidate"]]
+        [mark] = [each for each in marks_of(book_of(lot)) if each.speck.candidate == told["candidate"]]
         assert mark.length_mm == pytest.approx(20 / 20)
         assert (mark.kind, mark.view, mark.x_mm) == ("larva", "water", None)
 
@@ -212,7 +212,7 @@ def test_by_keyboard(browser: Any, tmp_path: Path) -> None:
         for made in shots:
             for number, kind in ((1, "aphid"), (2, "thrips")):
                 desk.answer(act(speck(desk, number, made.name), kind=kind))
-        specks = {key_of(mark) for mark in marks_of(desk, book_of(desk))}
+        specks = {key_of(mark) for mark in marks_of(book_of(desk))}
     assert len(specks) == 4
     with desk_on(folder) as desk:
         context = browser.new_context(viewport={"width": 1200, "height": 900}, bypass_csp=True)

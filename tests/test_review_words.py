@@ -15,8 +15,9 @@ from read_scripts import calls, named, pieces
 from scored_folder import Made
 from test_house import forbidden
 
+from cli.batch.belonging import BELONGS
 from cli.lots.decision import DECIDED, HELD
-from cli.lots.entries import BELONGS, ENTRIES
+from cli.lots.entries import ENTRIES
 from cli.review import desk as desk_module
 from cli.review import lot_forms, pictures, rule_form, second
 from cli.review.answers import ANSWERS, BASES, BODIES, READINGS, UNAIDED

@@ -11,6 +11,7 @@ from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
+from cli.lots.gather import Heard
 from cli.review.answers import (
     FIRST_ADDED,
     LONGEST_NAME,
@@ -35,7 +36,7 @@ from cli.review.answers import (
 from cli.review.counts import count
 from cli.review.earlier import LEAST_REACH_PX, found_again
 from cli.review.pictures import Pictures, PictureTrouble
-from cli.review.second import Standing, drawn, of_reading, standing, who_stands_in_the_way
+from cli.review.second import drawn, of_reading, standing, who_stands_in_the_way
 from cli.review.shelf import DeskShot, Flag, Shelf
 from cli.review.store import Look, SecondReading, Shown, Store
 
@@ -225,16 +226,15 @@ class Desk:
 
     def standings(self) -> dict[str, int]:
         """How many specks stand how, over all readings (second.Standing)."""
-        return dict(Counter(each.state for of in self.standings_by_shot().values() for each in of))
-
-    def standings_by_shot(self) -> dict[str, list[Standing]]:
-        """How every speck of each photograph stands over all readings, by the photograph's SHA-256."""
         words, added = self._words(), self._added()
         twice = self._twice(added)
-        by_shot: dict[str, list[Standing]] = {}
-        for speck in self._all(added):
-            by_shot.setdefault(speck.shot_sha256, []).append(standing(speck, words, twice))
-        return by_shot
+        return dict(Counter(standing(speck, words, twice).state for speck in self._all(added)))
+
+    def heard(self) -> Heard:
+        """All that people said of this run, and entered on all lots."""
+        run = self.shelf.run
+        store = self.store
+        return Heard(self._said(), store.added(run), store.looks(run), store.readings(run), store.entries())
 
     def _said(self) -> tuple[Said, ...]:
         """Every answer of this run so far. Rows are only added and come in the order of their numbers, so only new ones are read: of

@@ -51,7 +51,7 @@ def enter(desk: Desk, act: Act, words: Mapping[str, str]) -> None:
         if not _says(act, before):
             raise AnswerError(words["link.kept_before"])
         return
-    marks, links = marks_in(desk, act.lot, book), links_in(book.entries)
+    marks, links = marks_in(act.lot, book), links_in(book.entries)
     chosen = [mark for mark in marks if key_of(mark) in act.marks]
     if len(chosen) < len(set(act.marks)):
         raise AnswerError(words["link.gone"])

@@ -90,9 +90,9 @@ class LinkTold:
     samples: tuple[FormTold, ...]
 
 
-def marks_in(desk: Desk, lot: str, book: LotBook) -> list[Mark]:
+def marks_in(lot: str, book: LotBook) -> list[Mark]:
     """The confirmed insects of a lot, but those on the blank tray."""
-    return [mark for mark in marks_of(desk, book) if mark.lot == lot and mark.view != BLANK]
+    return [mark for mark in marks_of(book) if mark.lot == lot and mark.view != BLANK]
 
 
 def links_in(entries: Iterable[Entered]) -> list[Link]:
@@ -108,8 +108,8 @@ def key_of(mark: Mark) -> str:
 def link_told(desk: Desk, words: Mapping[str, str], lot: str, by: str, typed: Again | None = None) -> LinkTold:
     """The page on a lot as it stands; `typed` where a form is shown once more."""
     book = book_of(desk)
-    marks, links = marks_in(desk, lot, book), links_in(book.entries)
-    blank = sum(mark.lot == lot and mark.view == BLANK for mark in marks_of(desk, book))
+    marks, links = marks_in(lot, book), links_in(book.entries)
+    blank = sum(mark.lot == lot and mark.view == BLANK for mark in marks_of(book))
     still_open = book.counts(lot).open
     found = offers(marks, links)
     swirls = _swirls(desk, book, lot)
@@ -155,7 +155,7 @@ def _swirls(desk: Desk, book: LotBook, lot: str) -> dict[str, Swirled]:
     """The flags of the two photographs round the swirl read together, for each sample that has one of both."""
     both: dict[str, list[list[Mark]]] = {}
     for part, view in enumerate((BEFORE, AFTER)):
-        for mark in flags_of(desk, book, lot, view):
+        for mark in flags_of(book, lot, view):
             both.setdefault(mark.sample, [[], []])[part].append(mark)
     return {
         sample: swirled(before, after)

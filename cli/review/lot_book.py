@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property
@@ -10,21 +9,16 @@ from typing import TypeVar
 
 from cli.lots.decision import DECIDED, HELD, Decision
 from cli.lots.entries import FIRST_LOOK, Correction, Decided, Entered, LateEntry, RuleGiven, Sampled, Value
-from cli.lots.gather import belonging
+from cli.lots.gather import LotStands, Photo, lots_of
 from cli.lots.rule import HouseRule
 from cli.lots.rule_chain import counts_only
 from cli.lots.rule_file import read_rule
 from cli.lots.rule_text import RuleError
 from cli.lots.rule_words import unreadable
-from cli.review.answers import INSECT
 from cli.review.desk import Desk
-from cli.review.second import AGREED, ONE_READING, Standing
-from cli.review.second import DECIDED as DECIDED_BY_THIRD
 from cli.review.shelf import DeskShot
 
 _V = TypeVar("_V", bound=Value)
-SETTLED = frozenset({AGREED, ONE_READING, DECIDED_BY_THIRD})
-"""How a flag stands whose answer waits for nobody."""
 
 
 @dataclass(frozen=True)
@@ -52,58 +46,42 @@ class LotBook:
 
     shots: tuple[DeskShot, ...]
     entries: tuple[Entered, ...]
-    standings: Mapping[str, list[Standing]]
+    stands: tuple[LotStands, ...]
 
     @cached_property
-    def belongs(self) -> dict[str, dict[str, str]]:
-        """What each photograph belongs to, put right: cells by name, by SHA-256."""
-        told = {shot.sha256: dict(shot.cells) | belonging(shot) for shot in self.shots}
-        for each in self.entries:
-            if isinstance(each.value, Correction) and each.value.shot_sha256 in told:
-                told[each.value.shot_sha256][each.value.field] = each.value.value
-        return told
+    def photos(self) -> dict[str, Photo]:
+        """What each photograph belongs to, put right, by SHA-256."""
+        return {photo.shot.sha256: photo for lot in self.stands for photo in lot.photos}
 
     @cached_property
-    def _by_lot(self) -> dict[str, list[DeskShot]]:
-        lots: dict[str, list[DeskShot]] = {}
-        for shot in self.shots:
-            lots.setdefault(self.belongs[shot.sha256]["lot"], []).append(shot)
-        return lots
-
-    @cached_property
-    def _values(self) -> dict[str, list[Value]]:
-        values: dict[str, list[Value]] = {}
-        for each in self.entries:
-            values.setdefault(each.lot, []).append(each.value)
-        return values
-
-    @property
     def lots(self) -> list[str]:
         """Names of the lots with photographs in this run; '' for those without a name, last."""
-        return sorted(self._by_lot, key=lambda lot: (lot == "", lot))
+        return [lot.name for lot in self.stands if lot.photos]
 
     @property
     def lots_without_photographs(self) -> list[str]:
         """Names of the lots on which something was entered and which have no photograph in this run."""
-        return sorted(set(self._values) - {*self._by_lot, ""})
+        return sorted({each.lot for each in self.entries} - {*self.lots, ""})
+
+    def lot(self, name: str) -> LotStands:
+        """A lot as it stands; one that nobody has heard of has nothing."""
+        return next((lot for lot in self.stands if lot.name == name), LotStands(name, (), (), ()))
 
     def shots_of(self, lot: str) -> list[DeskShot]:
         """A lot's photographs."""
-        return self._by_lot.get(lot, [])
+        return [photo.shot for photo in self.lot(lot).photos]
 
     def samples_of(self, lot: str) -> list[str]:
         """Names of samples that a lot is known to have."""
-        named = {self.belongs[shot.sha256]["sample"] for shot in self.shots_of(lot)}
-        named |= {getattr(value, "sample", "") for value in self._values.get(lot, [])}
+        named = {photo.get("sample") for photo in self.lot(lot).photos}
+        named |= {getattr(each.value, "sample", "") for each in self.entries if each.lot == lot}
         return sorted(named - {""})
 
     def counts(self, lot: str) -> LotCounts:
         """What the answers on its photographs are so far."""
-        shots = self.shots_of(lot)
-        stand = [each for shot in shots for each in self.standings.get(shot.sha256, [])]
-        settled = [each for each in stand if each.state in SETTLED and each.word]
-        confirmed = sum(each.word is not None and each.word.answer.answer == INSECT for each in settled)
-        return LotCounts(len(shots), len(stand) - len(settled), confirmed)
+        stands = self.lot(lot)
+        confirmed = sum(mark.is_insect and not mark.is_open for mark in stands.marks)
+        return LotCounts(len(stands.photos), len(stands.open), confirmed)
 
     def entries_of(self, lot: str) -> list[Entered]:
         """What was entered on a lot, in order; what puts the belonging of one of its photographs right, too, wherever that was entered."""
@@ -116,7 +94,8 @@ class LotBook:
 
     def last(self, lot: str, kind: type[_V]) -> _V | None:
         """The entry of a kind that counts on a lot: the last one."""
-        return next((value for value in reversed(self._values.get(lot, [])) if isinstance(value, kind)), None)
+        values = [each.value for each in self.entries if each.lot == lot and isinstance(each.value, kind)]
+        return values[-1] if values else None
 
     def decision(self, lot: str) -> Decision | None:
         """What was decided on a lot last."""
@@ -140,14 +119,14 @@ class LotBook:
 
     def produce(self, lot: str) -> str:
         """What kind of produce a lot is, where all its photographs say the same; ''."""
-        said = {self.belongs[shot.sha256]["produce"] for shot in self.shots_of(lot)}
+        said = {photo.get("produce") for photo in self.lot(lot).photos} - {""}
         return said.pop() if len(said) == 1 else ""
 
     def _first_day(self, lot: str, today: date) -> date:
         """The day of a lot's first check, as far as anybody said; else today."""
-        said = [day for value in self._values.get(lot, []) if (day := _day(_said_day(value)))]
+        said = [day for each in self.entries if each.lot == lot and (day := _day(_said_day(each.value)))]
         # A person's word goes before a camera's clock.
-        taken = [_day(self.belongs[shot.sha256]["taken_at"][:10]) for shot in self.shots_of(lot)]
+        taken = [_day(shot.cells["taken_at"][:10]) for shot in self.shots_of(lot)]
         return min(said or [day for day in taken if day], default=today)
 
 
@@ -169,4 +148,5 @@ def _day(text: str) -> date | None:
 
 def book_of(desk: Desk) -> LotBook:
     """The lots of a desk now."""
-    return LotBook(desk.shelf.shots, tuple(desk.store.entries()), desk.standings_by_shot())
+    heard = desk.heard()
+    return LotBook(desk.shelf.shots, tuple(heard.entries), lots_of(desk.shelf, heard))
