@@ -32,6 +32,8 @@ WHOLE = (
 )
 NOT_WHOLE = "Not complete: {n} things below stand open."
 ONE_NOT_WHOLE = "Not complete: one thing below stands open."
+_SUMMED_UP = 5
+"""So many of the things that stand open are told in a summary; the record has all."""
 CAUTIONS = (
     "This record is an assist, not a clearance. Photographs and people miss insects.",
     WHO_DECIDES,
@@ -90,6 +92,18 @@ def record_of(lot: LotStands, wanted: Wanted, sources: Sources) -> Document:
         parts.signatures(),
     ]
     return Document(f"Record of lot {name}", (_whole(gaps),), tuple(filter(_has_something, sections)), CAUTIONS)
+
+
+def summary_of(lot: LotStands, on_day: date, sources: Sources) -> tuple[str, ...]:
+    """A lot in a few sentences as it stands on a day: what is open, what was counted, what the rule says."""
+    gaps = gaps_of(lot, sources.guide_of)
+    said = ruled(lot, dict(sources.linked(lot)), on_day)
+    return (
+        _whole(gaps),
+        *gaps.blocking[:_SUMMED_UP],
+        *(line for each in counts_of(lot, sources.totals(lot)) for line in counted_lines(each)[:1]),
+        said.outcome.sentence if said.outcome else said.why_not,
+    )
 
 
 def _for_supplier(

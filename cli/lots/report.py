@@ -204,19 +204,9 @@ def lot_called(lot: LotStands) -> str:
 
 def sources_of(shelf: Shelf, heard: Heard) -> Sources:
     """What a record of this folder needs beside its lot."""
-    from cli.guides import own_guides
-    from cli.lots.compared import linked_of, totals_of
-    from vision.guides import guide_called
+    from cli.lots.bare_sources import bare_sources
 
-    own = own_guides().guides
-    return Sources(
-        shelf.run,
-        shelf.version,
-        lambda name: guide_called(name, own),
-        totals_of,
-        linked_of,
-        hashes(shelf, heard),
-    )
+    return replace(bare_sources(shelf), hashes=hashes(shelf, heard))
 
 
 def hashes(shelf: Shelf, heard: Heard) -> dict[str, str]:

@@ -9,7 +9,7 @@ from typing import TypeVar
 
 from cli.lots.decision import DECIDED, HELD, Decision
 from cli.lots.entries import FIRST_LOOK, Correction, Decided, Entered, LateEntry, RuleGiven, Sampled, Value
-from cli.lots.gather import LotStands, Photo, lots_of
+from cli.lots.gather import LotStands, lots_of
 from cli.lots.rule import HouseRule
 from cli.lots.rule_chain import counts_only
 from cli.lots.rule_file import read_rule
@@ -47,11 +47,6 @@ class LotBook:
     shots: tuple[DeskShot, ...]
     entries: tuple[Entered, ...]
     stands: tuple[LotStands, ...]
-
-    @cached_property
-    def photos(self) -> dict[str, Photo]:
-        """What each photograph belongs to, put right, by SHA-256."""
-        return {photo.shot.sha256: photo for lot in self.stands for photo in lot.photos}
 
     @cached_property
     def lots(self) -> list[str]:

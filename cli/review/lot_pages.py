@@ -17,6 +17,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.routing import Route
 
+from cli.lots.bare_sources import bare_sources
 from cli.lots.entries import LONGEST_NAME, Correction, Decided, Entered, RuleGiven, Value
 from cli.lots.rule_page import form_page
 from cli.review import rule_form
@@ -211,7 +212,7 @@ class LotPages:
             "lot.html.j2",
             base,
             lot=lot,
-            told=lot_told(book, self.words, lot, _today()),
+            told=lot_told(book, self.words, lot, _today(), bare_sources(self.desk.shelf)),
             forms=lot_forms(self.words, offered, by, refused, with_key=bool(base)),
             kept=kept_sentence(book, self.words, lot, kept),
             listed=self._listed(book, lot),

@@ -20,6 +20,7 @@ from cli.lots.entries import (
     RuleGiven,
     Value,
 )
+from cli.lots.record import Sources, summary_of
 from cli.lots.rule_file import read_rule
 from cli.lots.rule_text import RuleError
 from cli.lots.rule_words import whose
@@ -64,7 +65,7 @@ class LotTold:
     entries: tuple[EntryShown, ...]
     """Newest first."""
     summary: tuple[str, ...]
-    """Sentences that sum the lot up, in their order; none so far."""
+    """Sentences that sum the lot up, in their order: what stands open, what was counted, what the rule says."""
 
 
 def lots_told(book: LotBook, words: Mapping[str, str], base: str) -> tuple[LotLine, ...]:
@@ -92,7 +93,7 @@ def name_of(lot: str, words: Mapping[str, str]) -> str:
     return lot or say(words, "lots.no_name")
 
 
-def lot_told(book: LotBook, words: Mapping[str, str], lot: str, today: date) -> LotTold:
+def lot_told(book: LotBook, words: Mapping[str, str], lot: str, today: date, sources: Sources) -> LotTold:
     """One lot on a day."""
     names = {shot.sha256: shot.name for shot in book.shots}
     entries = [_entry(each, words, names) for each in reversed(book.entries_of(lot))]
@@ -102,7 +103,7 @@ def lot_told(book: LotBook, words: Mapping[str, str], lot: str, today: date) -> 
         decision_sentence(book.decision(lot)),
         rule_told(book.rule(lot, today)),
         tuple(entries),
-        summary=(),
+        summary_of(book.lot(lot), today, sources),
     )
 
 
