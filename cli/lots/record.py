@@ -18,6 +18,7 @@ from cli.lots.record_counts import Counts, Totals, counts_of
 from cli.lots.record_counts_words import counted_lines, kind_grid, sample_grid, sample_tells
 from cli.lots.record_gaps import Gaps, GuideOf, gaps_of
 from cli.lots.record_rule import Ruled, decision_lines, ruled
+from cli.lots.rule_text import named
 from cli.lots.telling import NO_CLEARANCE, defect_level_line, defect_level_lines
 from cli.review.answers import SpeckId
 from vision.errors import CallError
@@ -74,7 +75,7 @@ def record_of(lot: LotStands, wanted: Wanted, sources: Sources) -> Document:
     counts = counts_of(lot, sources.totals(lot))
     animals = sources.linked(lot)
     said = ruled(lot, dict(animals), wanted.on_day)
-    name = lot.name or "without a name"
+    name = named(lot.name) or "without a name"
     if wanted.for_supplier:
         return _for_supplier(lot, name, gaps, counts, animals, sources)
     sections = [

@@ -10,6 +10,7 @@ from cli.lots.blocks import Grid
 from cli.lots.entries import LateEntry, LotOf, Removed, Sampled
 from cli.lots.gather import LotStands, Photo
 from cli.lots.record_counts import amounts_of
+from cli.lots.rule_text import named
 from cli.words import count
 from vision.guides import Guide
 from vision.guides.checklist import NO_PIECE, checklist
@@ -85,7 +86,8 @@ def _not_read(lot: LotStands) -> list[str]:
 def _not_kept(photos: Sequence[Photo]) -> list[str]:
     lost = [photo for photo in photos if not photo.usable]
     lines = [
-        f"{photo.shot.name} can't show what it is meant to: {photo.shot.cells['reasons']}" for photo in lost[:_NAMED]
+        f"{named(photo.shot.name)} can't show what it is meant to: {photo.shot.cells['reasons']}"
+        for photo in lost[:_NAMED]
     ]
     return lines + _beyond(len(lost), "photographs that can't show what they are meant to")
 
@@ -203,7 +205,7 @@ def _not_looked(kept: Iterable[Photo]) -> list[str]:
 
 
 def _belonging(photos: Sequence[Photo]) -> list[str]:
-    lines = [f"{photo.shot.name}: {sentence}" for photo in photos for sentence in photo.said]
+    lines = [f"{named(photo.shot.name)}: {sentence}" for photo in photos for sentence in photo.said]
     lines = lines[:_NAMED] + _beyond(len(lines), "sentences like these")
     for name, noun in (("sample", "sample"), ("view", "view")):
         lacking = [photo.shot.name for photo in photos if not photo.get(name) and not photo.is_blank]
@@ -245,4 +247,4 @@ def _unsearched(kept: Sequence[Photo]) -> Grid | None:
 def some(names: Sequence[str]) -> str:
     """The first few names, and how many more there are."""
     more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
-    return ", ".join(names[:_NAMED]) + more
+    return ", ".join(map(named, names[:_NAMED])) + more

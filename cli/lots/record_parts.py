@@ -22,6 +22,7 @@ from cli.lots.gather import LotStands, Mark, Photo
 from cli.lots.record_gaps import some
 from cli.lots.record_rule import mark_name
 from cli.lots.rule_counts import Judged
+from cli.lots.rule_text import named
 from cli.lots.rule_words import BASES, BODIES
 from cli.lots.telling import figure
 from cli.review.answers import COLONY, SpeckId
@@ -166,7 +167,7 @@ def _cut(number: int, mark: Mark, verdicts: Mapping[str, str], names: Mapping[Sp
         f"{looked}; {UNAIDED.get(answer.unaided, 'whether it was seen unaided is not said')}",
         names.get(mark.speck, ""),
         answer.note if staff else "",
-        f"answered by {', '.join(mark.reviewers)}" if staff else "",
+        f"answered by {', '.join(map(named, mark.reviewers))}" if staff else "",
         verdicts.get(mark_name(mark), ""),
     ]
     return Cut(
@@ -176,7 +177,7 @@ def _cut(number: int, mark: Mark, verdicts: Mapping[str, str], names: Mapping[Sp
         side,
         side,
         side / shot.px_per_mm if shot.px_per_mm else None,
-        f"{number}. {answer.kind or 'kind not said'}",
+        f"{number}. {named(answer.kind) or 'kind not said'}",
         tuple(line for line in lines if line),
     )
 
@@ -184,8 +185,8 @@ def _cut(number: int, mark: Mark, verdicts: Mapping[str, str], names: Mapping[Sp
 def _place(mark: Mark) -> str:
     photo = mark.photo
     where = [
-        f"sample {photo.get('sample')}" if photo.get("sample") else "",
-        f"piece {mark.piece}" if mark.piece else "",
+        f"sample {named(photo.get('sample'))}" if photo.get("sample") else "",
+        f"piece {named(mark.piece)}" if mark.piece else "",
     ]
     x, y = mark.place_px
     at = f"{x:.0f} px from the left, {y:.0f} px from the top"
@@ -220,7 +221,7 @@ def _corrections(lot: LotStands, staff: bool) -> list[tuple[str, str, str]]:
             for each in those
             if isinstance(each.value, Correction)
         ]
-        line = f"{field} put right: {value or 'taken away'}. {count(len(shots), 'photograph')}: {some(shots)}."
+        line = f"{field} put right: {named(value) or 'taken away'}. {count(len(shots), 'photograph')}: {some(shots)}."
         rows.append((those[-1].at.replace("T", " "), by if staff else "", line))
     return rows
 
@@ -232,7 +233,7 @@ def entry_line(each: Entered, lot: LotStands, staff: bool = True) -> str:
     if isinstance(value, Correction):
         names = {photo.shot.sha256: photo.shot.name for photo in lot.photos}
         name = names.get(value.shot_sha256, "A photograph of another run")
-        return f"{name}: {value.field} put right: {value.value or 'taken away'}.{clock}"
+        return f"{named(name)}: {value.field} put right: {named(value.value) or 'taken away'}.{clock}"
     if isinstance(value, Sampled):
         parts = [
             count(value.pieces, "piece") if value.pieces else "",
@@ -240,16 +241,18 @@ def entry_line(each: Entered, lot: LotStands, staff: bool = True) -> str:
         ]
         said = ", ".join(part for part in parts if part) or "no amount"
         day = f", on {value.on}" if value.on else ""
-        return f"Sample {value.sample or 'without a name'}: {said}; check {value.check}{day}.{clock}"
+        return f"Sample {named(value.sample) or 'without a name'}: {said}; check {value.check}{day}.{clock}"
     if isinstance(value, LotOf):
         return f"The lot has {'a number of pieces that is not known' if value.pieces is None else count(value.pieces, 'piece')}.{clock}"
     if isinstance(value, Removed):
         where = (
-            f"piece {value.piece} of sample {value.sample}" if value.piece else f"all pieces of sample {value.sample}"
+            f"piece {named(value.piece)} of sample {named(value.sample)}"
+            if value.piece
+            else f"all pieces of sample {named(value.sample)}"
         )
-        return f"Removed, {where}{', whole' if value.whole else ''}: {value.what}. That is an outcome, not a finding of none.{clock}"
+        return f"Removed, {where}{', whole' if value.whole else ''}: {named(value.what)}. That is an outcome, not a finding of none.{clock}"
     if isinstance(value, Link):
-        card = f" The find lies on card {value.card}." if value.card else ""
+        card = f" The find lies on card {named(value.card)}." if value.card else ""
         n = len(value.specks)
         return (f"{n} marks are one animal." if n > 1 else "A mark is an animal of its own.") + card + clock
     if isinstance(value, RuleGiven):
@@ -264,14 +267,14 @@ def entry_line(each: Entered, lot: LotStands, staff: bool = True) -> str:
         return f"A decision was entered{' late' if value.late else ''}, made at {value.at}.{clock}"
     assert isinstance(value, LateEntry)
     found = "; ".join(
-        f"{found.kind or 'kind not said'} {found.least if found.least == found.most else f'{found.least} to {found.most}'}"
+        f"{named(found.kind) or 'kind not said'} {found.least if found.least == found.most else f'{found.least} to {found.most}'}"
         + (f" ({BODIES[found.body]})" if found.body else "")
         for found in value.found
     )
-    who = f", by {value.checker}" if staff else ""
-    note = f" {value.note}" if value.note and staff else ""
+    who = f", by {named(value.checker)}" if staff else ""
+    note = f" {named(value.note)}" if value.note and staff else ""
     return (
-        f"Late entry: sample {value.sample or 'without a name'}, {count(value.pieces, 'piece')} looked at on {value.at}{who}; "
+        f"Late entry: sample {named(value.sample) or 'without a name'}, {count(value.pieces, 'piece')} looked at on {value.at}{who}; "
         f"entered on {each.at}. Found: {found or 'none written down. That is not a finding of none'}.{note}{clock}"
     )
 

@@ -16,7 +16,7 @@ from cli.lots.rule_chain import Chain, Check, Look, Outcome, Part, next_step, pa
 from cli.lots.rule_counts import Counted, Find, Judged, counted
 from cli.lots.rule_file import read_rule
 from cli.lots.rule_steps import Unit
-from cli.lots.rule_text import RuleError
+from cli.lots.rule_text import RuleError, named
 from cli.review.answers import COLONY, SpeckId
 
 NO_DAY = "The day of check {check} is not known: enter it with a sample of that check."
@@ -178,7 +178,7 @@ def _find(mark: Mark, animal_of: dict[SpeckId, str]) -> Find:
 
 def mark_name(mark: Mark) -> str:
     """A mark as it is called in a list."""
-    return f"{mark.photo.shot.name}, {'flag' if mark.flag else 'added'} {mark.speck.candidate}"
+    return f"{named(mark.photo.shot.name)}, {'flag' if mark.flag else 'added'} {mark.speck.candidate}"
 
 
 def day_of(lot: LotStands, samples: set[str]) -> date | None:

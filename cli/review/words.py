@@ -8,6 +8,7 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
+from cli.lots.rule_text import named
 from vision.words import NONE_FLAGGED, WHO_DECIDES
 
 DEFAULT = "en"
@@ -35,8 +36,8 @@ def _flat(table: Mapping[str, Any], before: str) -> list[tuple[str, str]]:
 
 
 def say(words: Mapping[str, str], key: str, **values: object) -> str:
-    """One sentence with its values put in. Raises KeyError for a key that the catalogue lacks."""
-    return words[key].format(**values)
+    """One sentence with its values put in, each keeping the direction it is read in. Raises KeyError for a key that the catalogue lacks."""
+    return words[key].format(**{name: named(each) if isinstance(each, str) else each for name, each in values.items()})
 
 
 def say_many(words: Mapping[str, str], key: str, n: int, **values: object) -> str:
