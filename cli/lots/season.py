@@ -147,19 +147,25 @@ def _grouped(name: str, lines: Sequence[LotLine], key: Callable[[LotLine], str])
 
 
 def _cells(lines: Sequence[LotLine]) -> tuple[str, ...]:
-    """Under _HEAD. Rates are over the lots of which it is known how many pieces were looked at, and seen as each of them was."""
+    """Under _HEAD. Animals are those of all lots, rates over the lots of which it is known how many pieces were looked at."""
     checked = [line.first for line in lines if line.first is not None]
     found = sum(first.all[1] > 0 for first in checked)
     share = share_limits(found, len(checked)) if checked else None
     limits = f"{percent(share.low)} to {percent(share.high)}" if share else "not known"
     known = [first for first in checked if first.pieces]
     pieces = sum(first.pieces or 0 for first in known)
+    start = (str(len(lines)), str(found), limits, _animals(checked))
     if not pieces:
-        least, most = sum(first.all[0] for first in checked), sum(first.all[1] for first in checked)
-        animals = str(most) if least == most else f"{least} to {most}"
-        return str(len(lines)), str(found), limits, animals, "pieces not known", "", ""
+        return *start, "pieces not known", "", ""
     both = sum(first.all[0] for first in known), sum(first.all[1] for first in known)
-    return str(len(lines)), str(found), limits, *rate_cells(rate(both, Effort(pieces)))
+    _, looked, *rates = rate_cells(rate(both, Effort(pieces)))
+    of_some = f", of {len(known)} of {count(len(lines), 'lot')}" if len(known) < len(lines) else ""
+    return *start, f"{looked}{of_some}", *rates
+
+
+def _animals(checked: Sequence[Counts]) -> str:
+    least, most = sum(each.all[0] for each in checked), sum(each.all[1] for each in checked)
+    return str(most) if least == most else f"{least} to {most}"
 
 
 def _kinds(lines: Sequence[LotLine]) -> Grid:
@@ -183,15 +189,13 @@ def _kinds(lines: Sequence[LotLine]) -> Grid:
 def _lots(lines: Sequence[LotLine]) -> Grid:
     rows = []
     for line in lines:
-        least, most = line.first.all if line.first else (0, 0)
-        animals = str(most) if least == most else f"{least} to {most}"
         rows.append(
             (
                 str(line.day),
                 line.name,
                 line.produce,
                 line.supplier,
-                animals if line.first else "not looked at",
+                _animals([line.first]) if line.first else "not looked at",
                 line.state,
             )
         )
