@@ -187,16 +187,15 @@ def _kinds(lines: Sequence[LotLine]) -> Grid:
 
 
 def _lots(lines: Sequence[LotLine]) -> Grid:
-    rows = []
-    for line in lines:
-        rows.append(
-            (
-                str(line.day),
-                line.name,
-                line.produce,
-                line.supplier,
-                _animals([line.first]) if line.first else "not looked at",
-                line.state,
-            )
+    rows = tuple(
+        (
+            str(line.day),
+            line.name,
+            line.produce,
+            line.supplier,
+            _animals([line.first]) if line.first else "not looked at",
+            line.state,
         )
-    return Grid(("First check", "Lot", "Produce", "Supplier", "Animals", "State"), tuple(rows))
+        for line in lines
+    )
+    return Grid(("First check", "Lot", "Produce", "Supplier", "Animals", "State"), rows)
