@@ -16,7 +16,7 @@ from cli.lots.record_page import PAPERS, basis_of, what_differs
 from cli.lots.report import ReportOptions, heard_on, lot_called, page_of, sources_of
 from cli.review.shelf import Shelf, read_shelf
 from cli.words import count, printable
-from vision.errors import CallError
+from vision.errors import CallError, UnreadableShot
 from vision.files import read_bytes
 from vision.words import WHO_DECIDES
 
@@ -38,6 +38,8 @@ def verify_call(folder: Path, out: Path, options: ReportOptions) -> int:
         raise CallError(f"--verify reads a record that is an .html file, not {out.name}.")
     try:
         page = read_bytes(out).decode("utf-8")
+    except UnreadableShot as error:
+        raise CallError(f"{printable(str(out))}: {error}") from None
     except UnicodeDecodeError:
         raise CallError(f"{out} is no record of a lot that `speckwise report` has written.") from None
     basis = basis_of(page)
