@@ -192,6 +192,19 @@ class TestTwoEnds:
         assert counted.all == (2, 3)
         assert sample_grid(counted).caption == MAY_BE_ANY
 
+    def test_one_kind_is_one_however_it_was_written(self) -> None:
+        people = people_on(Taken("a.jpg", 2), Taken("b.jpg", 1, sample="2"))
+        first, second = people.flags("a.jpg")
+        people.insect(first, kind="pea  weevil")
+        people.insect(second, kind="Pea weevil")
+        people.insect(people.flags("b.jpg")[0], kind="PEA WEEVIL")
+        people.enter(LateEntry("2", 4, (FoundByHand("pea weevil ", "whole", 2, 2),), LATE, "Bo"))
+        assert [(row.sample, row.kind, row.most) for row in only(people).rows] == [
+            ("1", "PEA WEEVIL", 2),
+            ("2", "PEA WEEVIL", 3),
+        ]
+        assert [rate.most for rate in only(people).rates_of("PEA WEEVIL")] == [5]
+
     @given(
         said=st.lists(
             st.tuples(
@@ -242,6 +255,7 @@ class TestPerPiece:
     def test_parts_make_no_piece_one_with_insects(self) -> None:
         people = self.three(body="skin")
         assert only(people).per_piece == ((0, 0),) * 3
+        assert counted_lines(only(people))[0] == "0 confirmed as animals. That is not a finding of none."
 
     def test_a_late_entrys_pieces_stand_among_them(self) -> None:
         people = self.three()

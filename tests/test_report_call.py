@@ -353,6 +353,14 @@ class TestVerify:
         assert code == 0
         assert "Since it was made there came more: answers 1, entries 1. Make it again to have that in it." in out
 
+    def test_answers_that_came_after_on_other_lots(self, folder: Path, record: Path, call: Call) -> None:
+        store = Store(sqlite_url(folder / STORE))
+        store.add_entry(_entry(LotOf(4), "another"))
+        store.close()
+        code, out, _ = call(folder, "--verify", "--out", record)
+        assert code == 0
+        assert "Since it was made there came more: entries 1. Nothing of that is about this lot." in out
+
     def test_a_row_that_was_changed_in_the_record(self, folder: Path, record: Path, call: Call) -> None:
         with sqlite3.connect(folder / STORE) as connection:
             for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
@@ -409,9 +417,9 @@ class TestVerify:
         assert "gone.html: The file is not there." in refused(call(folder, "--verify", "--out", tmp_path / "gone.html"))
 
 
-def _entry(value: Any) -> Any:
+def _entry(value: Any, lot: str = LOT) -> Any:
     people = people_on(*SHOTS)
-    people.enter(value)
+    people.enter(value, lot=lot)
     return people.heard.entries[0]
 
 

@@ -7,7 +7,7 @@ not linked differs. What is counted here is what people said; what counts by the
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -16,6 +16,7 @@ from cli.lots.entries import DRAINED, RAW, DetectionGiven, FoundByHand, LateEntr
 from cli.lots.gather import LotStands, Mark, Photo
 from cli.lots.marks import KEPT_APART
 from cli.lots.rates import Effort, Per, Rate, grams, rate
+from cli.lots.rule_text import folded
 from vision.guides.views import BLANK, VIEWS, Of
 
 Totals = Callable[[Sequence[Mark]], tuple[int, int]]
@@ -100,64 +101,60 @@ class Counts:
         return efforts + ([grams(self.grams)] if self.grams else [])
 
 
+@dataclass(frozen=True)
+class _Found:
+    """What was found in a lot."""
+
+    marks: Mapping[str, Sequence[Mark]]
+    """By sample, as is `by_hand`."""
+    by_hand: Mapping[str, Sequence[FoundByHand]]
+    spelt: Mapping[str, str]
+    """How each kind is written, by its folded name."""
+    totals: Totals
+
+    def of(self, sample: str) -> tuple[Sequence[Mark], Sequence[FoundByHand]]:
+        """What was found in one sample."""
+        return self.marks.get(sample, ()), self.by_hand.get(sample, ())
+
+
 def counts_of(lot: LotStands, totals: Totals) -> tuple[Counts, ...]:
     """What was counted, check by check."""
     amounts = amounts_of(lot)
-    marks = _by_sample(lot.insects)
     by_hand: dict[str, list[FoundByHand]] = defaultdict(list)
     for each in lot.of(LateEntry):
         assert isinstance(each.value, LateEntry)
         by_hand[each.value.sample] += each.value.found
-    last = lot.last(LotOf)
-    checks = sorted({amount.check for amount in amounts})
+    found = _Found(_by_sample(lot.insects), by_hand, _spellings(lot, by_hand), totals)
     return tuple(
-        _check(
-            check,
-            tuple(amount for amount in amounts if amount.check == check),
-            marks,
-            by_hand,
-            totals,
-            detection_of(lot),
-            last.value.pieces if last and isinstance(last.value, LotOf) else None,
-            lot,
-        )
-        for check in checks
+        _check(check, tuple(amount for amount in amounts if amount.check == check), found, lot)
+        for check in sorted({amount.check for amount in amounts})
     )
 
 
-def _check(
-    check: int,
-    amounts: tuple[Amount, ...],
-    marks: dict[str, list[Mark]],
-    by_hand: dict[str, list[FoundByHand]],
-    totals: Totals,
-    detection: Detection,
-    in_lot: int | None,
-    lot: LotStands,
-) -> Counts:
+def _check(check: int, amounts: tuple[Amount, ...], found: _Found, lot: LotStands) -> Counts:
     rows: list[Row] = []
     sums: list[tuple[str, int, int]] = []
     for amount in amounts:
-        own, written = marks.get(amount.sample, []), by_hand.get(amount.sample, [])
-        rows += _rows(amount, own, written, totals)
-        least, most = _animals(own, written, totals)
-        sums.append((amount.sample, least, most))
-    looked = sum(amount.pieces or 0 for amount in amounts)
-    enough = None if in_lot is None or in_lot < looked else in_lot
-    on_pieces = _per_piece(amounts, marks, by_hand, totals, lot)
-    return Counts(check, amounts, tuple(rows), tuple(sums), detection, enough, on_pieces)
+        rows += _rows(amount, found)
+        sums.append((amount.sample, *_animals(*found.of(amount.sample), found.totals)))
+    last = lot.last(LotOf)
+    in_lot = last.value.pieces if last and isinstance(last.value, LotOf) else None
+    enough = None if in_lot is None or in_lot < sum(amount.pieces or 0 for amount in amounts) else in_lot
+    on_pieces = _per_piece(amounts, found, _named_pieces(lot.photos))
+    return Counts(check, amounts, tuple(rows), tuple(sums), detection_of(lot), enough, on_pieces)
 
 
-def _rows(amount: Amount, own: Sequence[Mark], written: Sequence[FoundByHand], totals: Totals) -> list[Row]:
-    kinds = {kind_of(mark) for mark in own} | {found.kind or KIND_NOT_SAID for found in written}
+def _rows(amount: Amount, found: _Found) -> list[Row]:
+    (own, written), spelt = found.of(amount.sample), found.spelt
+    kinds = {spelt[folded(said)] for said in [*map(kind_of, own), *(each.kind for each in written)]}
     rows = []
     for kind in sorted(kinds, key=lambda kind: (kind == KIND_NOT_SAID, kind)):
-        marks = [mark for mark in own if kind_of(mark) == kind]
-        hand = [found for found in written if (found.kind or KIND_NOT_SAID) == kind]
-        least, most = _animals(marks, hand, totals)
+        marks = [mark for mark in own if spelt[folded(kind_of(mark))] == kind]
+        hand = [each for each in written if spelt[folded(each.kind)] == kind]
+        least, most = _animals(marks, hand, found.totals)
         apart = Counter(body for body in map(body_of, marks) if body in KEPT_APART)
-        for found in hand:
-            apart[found.body] += found.least if found.body in KEPT_APART else 0
+        for each in hand:
+            apart[each.body] += each.least if each.body in KEPT_APART else 0
         lens = sum(mark.answer.unaided == "no" for mark in marks if mark.answer and body_of(mark) not in KEPT_APART)
         rows.append(Row(amount.sample, amount.check, kind, least, most, tuple(sorted((+apart).items())), lens))
     return rows
@@ -170,26 +167,21 @@ def _animals(marks: Sequence[Mark], written: Sequence[FoundByHand], totals: Tota
 
 
 def _per_piece(
-    amounts: Sequence[Amount],
-    marks: dict[str, list[Mark]],
-    by_hand: dict[str, list[FoundByHand]],
-    totals: Totals,
-    lot: LotStands,
+    amounts: Sequence[Amount], found: _Found, named: Mapping[str, set[str]]
 ) -> tuple[tuple[int, int], ...] | None:
     counts: list[tuple[int, int]] = []
-    named = _named_pieces(lot.photos)
     for amount in amounts:
-        own, written = marks.get(amount.sample, []), by_hand.get(amount.sample, [])
-        if amount.pieces is None or not all(mark.piece for mark in own) or not all(found.piece for found in written):
+        own, written = found.of(amount.sample)
+        if amount.pieces is None or not all(mark.piece for mark in own) or not all(each.piece for each in written):
             return None
-        pieces = sorted({mark.piece for mark in own} | {found.piece for found in written})
+        pieces = sorted({mark.piece for mark in own} | {each.piece for each in written})
         if len(named.get(amount.sample, set()) | set(pieces)) > amount.pieces:
             return None
         on_piece = (
-            ([mark for mark in own if mark.piece == piece], [found for found in written if found.piece == piece])
+            ([mark for mark in own if mark.piece == piece], [each for each in written if each.piece == piece])
             for piece in pieces
         )
-        counts += [_animals(seen, hand, totals) for seen, hand in on_piece]
+        counts += [_animals(seen, hand, found.totals) for seen, hand in on_piece]
         counts += [(0, 0)] * (amount.pieces - len(pieces))
     return tuple(counts)
 
@@ -283,8 +275,14 @@ def detection_of(lot: LotStands) -> Detection:
 
 
 def kind_of(mark: Mark) -> str:
-    """What a person called it."""
-    return (mark.answer.kind if mark.answer else "") or KIND_NOT_SAID
+    """What a person called it; '' where not said."""
+    return mark.answer.kind if mark.answer else ""
+
+
+def _spellings(lot: LotStands, by_hand: Mapping[str, Sequence[FoundByHand]]) -> dict[str, str]:
+    """How each kind is written in the whole lot, by its folded name: as it comes first in the alphabet, whoever wrote it otherwise."""
+    said = {*map(kind_of, lot.insects), *(found.kind for written in by_hand.values() for found in written)}
+    return {folded(kind): kind if folded(kind) else KIND_NOT_SAID for kind in sorted(said, reverse=True)}
 
 
 def body_of(mark: Mark) -> str:

@@ -13,6 +13,7 @@ from cli.lots.telling import clumping_lines, figure, pieces_lines, rate_lines, w
 from cli.words import count
 
 NONE_CONFIRMED = "0 confirmed. That is not a finding of none."
+NONE_AS_ANIMALS = "0 confirmed as animals. That is not a finding of none."
 SAME_OR_NOT = "Where two numbers stand, the first is if marks that may be one animal are one, the second if all that nobody linked differ."
 KEPT_APART = "Parts without a head, skins, eggs and trails are kept apart from the animals. The authority's rule says what counts."
 MAY_BE_ANY = "An insect whose kind was not said may be one of any kind, so a sample's animals may be fewer than its kinds together."
@@ -37,7 +38,7 @@ def counted_lines(counts: Counts) -> tuple[str, ...]:
     """All animals with their limits, per unit, and what the counts say of clumps."""
     least, most = counts.all
     first = f"{_range(least, most)} confirmed as {'an animal' if most == 1 else 'animals'} on {_looked(counts)}."
-    lines = [first if most else NONE_CONFIRMED]
+    lines = [first if most else NONE_AS_ANIMALS if counts.rows else NONE_CONFIRMED]
     lines += [SAME_OR_NOT] if least < most else []
     lines += [KEPT_APART] if any(row.apart for row in counts.rows) else []
     for each in counts.rates():

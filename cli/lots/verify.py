@@ -52,7 +52,7 @@ def verify_call(folder: Path, out: Path, options: ReportOptions) -> int:
         print(
             f"{printable(out.name)} is what {printable(str(folder))} gives, by the answers and entries it was made from."
         )
-    for line in _since(basis, heard):
+    for line in _since(basis, shelf, heard):
         print(line)
     print(WHO_DECIDES)
     return SOME_SHOTS_FAILED if faults else ALL_DONE
@@ -128,12 +128,18 @@ def _is(path: Path, sha256: str) -> bool:
         return False
 
 
-def _since(basis: Mapping[str, Any], heard: Heard) -> list[str]:
-    """What people said after the record was made."""
-    came = {name: now - int(basis[name]) for name, now in rows_of(heard).items() if now > int(basis[name])}
+def _since(basis: Mapping[str, Any], shelf: Shelf, heard: Heard) -> list[str]:
+    """What people said after the record was made, and whether it is about this lot."""
+    rows = {name: int(basis[name]) for name in SORTS}
+    came = {name: now - rows[name] for name, now in rows_of(heard).items() if now > rows[name]}
     if not came:
         return []
-    return [f"Since it was made there came more: {_listed(came)}. Make it again to have that in it."]
+    then, now = (
+        next((lot for lot in lots_of(shelf, each) if lot.name == basis["lot"]), None)
+        for each in (heard.first(rows), heard)
+    )
+    end = "Nothing of that is about this lot." if then == now else "Make it again to have that in it."
+    return [f"Since it was made there came more: {_listed(came)}. {end}"]
 
 
 def _listed(rows: Mapping[str, int]) -> str:
