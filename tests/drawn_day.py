@@ -16,12 +16,12 @@ LOT = "LH-26-301"
 PX_PER_MM = 20.0
 SIZE_PX = (2000, 1500)
 _PANEL = 118
-MANIFEST = f"""shot,head,preparation,grams,grams_are,supplier,checker
-{LOT}/1/blank/IMG_0004.jpg,,,,,,
-{LOT}/1/water/IMG_0005.jpg,,simmered two minutes,310,raw,Brook Farm (invented),Mila Brandt
-{LOT}/2/water/IMG_0006.jpg,,simmered two minutes,295,raw,Brook Farm (invented),Mila Brandt
-{LOT}/2/opened/IMG_0007.jpg,3,microwaved 90 s,295,raw,Brook Farm (invented),Mila Brandt
-{LOT}/2/opened/IMG_0099.jpg,3,microwaved 90 s,295,raw,Brook Farm (invented),Mila Brandt
+MANIFEST = f"""shot,head,produce,preparation,grams,grams_are,supplier,checker
+{LOT}/1/blank/IMG_0004.jpg,,,,,,,
+{LOT}/1/water/IMG_0005.jpg,,,simmered two minutes,310,raw,Brook Farm (invented),Mila Brandt
+{LOT}/2/water/IMG_0006.jpg,,,simmered two minutes,295,raw,Brook Farm (invented),Mila Brandt
+{LOT}/2/opened/IMG_0007.jpg,3,broccoli,microwaved 90 s,295,raw,Brook Farm (invented),Mila Brandt
+{LOT}/2/opened/IMG_0099.jpg,3,broccoli,microwaved 90 s,295,raw,Brook Farm (invented),Mila Brandt
 """
 """As a person fills it in; the last row is of a photograph that was never taken."""
 
