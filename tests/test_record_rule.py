@@ -115,6 +115,8 @@ class TestCountsOnly:
         people = lot_with(3, by)
         assert state(people) is State.COUNTS_ONLY
         assert word in read(people).outcome.sentence  # type: ignore[union-attr]
+        # It says of no find that it counts.
+        assert read(people).judged == ()
 
     def test_a_rule_that_was_changed_after_it_was_signed(self) -> None:
         people = lot_with(3)

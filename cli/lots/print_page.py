@@ -40,7 +40,8 @@ def as_pdf(page: str) -> bytes:
     program = browser()
     if program is None:
         raise CallError(NO_BROWSER)
-    with tempfile.TemporaryDirectory(prefix="speckwise-") as folder:
+    # What the browser still writes while it ends is no reason to lose what it has printed.
+    with tempfile.TemporaryDirectory(prefix="speckwise-", ignore_cleanup_errors=True) as folder:
         source, target = Path(folder) / "record.html", Path(folder) / "record.pdf"
         source.write_text(page, encoding="utf-8")
         command = [

@@ -12,7 +12,7 @@ from cli.lots.entries import FIRST_LOOK, Decided, LateEntry, RuleGiven, Sampled
 from cli.lots.gather import LotStands, Mark
 from cli.lots.record_counts import Amount, amounts_of, mass_of
 from cli.lots.rule import HouseRule
-from cli.lots.rule_chain import Chain, Check, Look, Outcome, Part, next_step, part_of
+from cli.lots.rule_chain import Chain, Check, Look, Outcome, Part, State, next_step, part_of
 from cli.lots.rule_counts import Counted, Find, Judged, counted
 from cli.lots.rule_file import read_rule
 from cli.lots.rule_steps import Unit
@@ -28,7 +28,7 @@ class Ruled:
 
     rule: HouseRule | None
     judged: tuple[Judged, ...] = ()
-    """Find by find, in the order of the record; empty without a rule."""
+    """Find by find, in the order of the record; empty without a rule that is in force."""
     outcome: Outcome | None = None
     why_not: str = ""
     read_on: date | None = None
@@ -81,7 +81,9 @@ def _ruled(lot: LotStands, rule: HouseRule | None, animal_of: dict[SpeckId, str]
     produce = {photo.get("produce") for photo in lot.photos} - {""}
     chain = Chain(produce.pop() if len(produce) == 1 else "", tuple(checks))
     read_on = max(on_day, checks[-1].on)
-    return Ruled(rule, tuple(judged), next_step(rule, chain, read_on), read_on=read_on)
+    outcome = next_step(rule, chain, read_on)
+    # A rule that is not in force says of no find whether it counts.
+    return Ruled(rule, () if outcome.state is State.COUNTS_ONLY else tuple(judged), outcome, read_on=read_on)
 
 
 def _parts(
