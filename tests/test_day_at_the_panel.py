@@ -111,7 +111,7 @@ def enter(browser: Any, desk: Opened) -> None:
     form("detection", "Odile", assumed="50")
     form("removed", "Odile", sample="2", piece="4", what="the soft stalk was cut off")
     page.click("a:has-text('Give, change or sign the rule')")
-    form("file", "Odile", text=rule_text(example_rule()))
+    form("file", "Odile", pasted=rule_text(example_rule()))
     context.close()
 
 
