@@ -346,3 +346,24 @@ def test_a_call_without_manifests_says_so_in_the_record(two: Path, out: Path) ->
     go(out, two)
     assert record(out)["manifests_sha256"] == [None]
     assert call(scorer()).manifests.digests == []
+
+
+class TestNotFound:
+    """What a manifest names and no photograph is there for, as the record of a lot hears of it."""
+
+    def test_a_folder_that_was_given_whole(self, two: Path, out: Path) -> None:
+        manifest(two, "shot,lot\na.jpg,L-1\nb.jpg,L-1\nL-2/1/water/e.jpg,\nd.jpg,\n")
+        go(out, two)
+        assert record(out)["not_found"] == {"b.jpg": "L-1", "L-2/1/water/e.jpg": "L-2", "d.jpg": ""}
+
+    def test_a_photograph_that_was_given_by_itself_says_nothing_of_the_others(self, two: Path, out: Path) -> None:
+        manifest(two, "shot,lot\na.jpg,L-1\nc.jpg,L-1\n")
+        go(out, two / "a.jpg")
+        assert record(out)["not_found"] == {}
+
+    def test_one_that_came_by_another_call_is_there(self, tmp_path: Path) -> None:
+        folder = write_folder(tmp_path / "scored", [Made("a.jpg"), Made("2:b.jpg", seed=2)])
+        told = json.loads((folder / "run.json").read_text(encoding="utf-8"))
+        lost = {"b.jpg": "L-1", "d.jpg": "L-1"}
+        (folder / "run.json").write_text(json.dumps(told | {"not_found": lost}), encoding="utf-8")
+        assert read_shelf(folder).not_found == {"d.jpg": "L-1"}

@@ -145,6 +145,9 @@ def test_a_day_at_the_panel(browser: Any, day: DrawnDay, scored: Path, capsys: p
     assert counted_in(page, "1") == len(of_water)
     assert counted_in(page, "2") == len(of_florets)
     assert "Brook Farm (invented)" in page
+    assert "Not complete:" in page
+    # The manifest's last row is of a photograph that was never taken.
+    assert f"1 photograph that the manifest names and that nobody has found: {LOT}/2/opened/IMG_0099.jpg." in page
     # The lot has no decision, and the record says so; nobody shot the undersides that the guide asks for.
     assert "The lot is held until a person enters the decision." in page
     assert re.search(r"not seen yet: .*underside", page)

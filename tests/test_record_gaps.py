@@ -108,7 +108,7 @@ class TestFaces:
 
     def test_what_the_guide_asks_for_and_no_photograph_shows(self) -> None:
         people = self.broccoli(Taken("a.jpg", piece="1", view="underside"))
-        lines = [line for line in gaps(people).others if line.startswith("Sample 1: ")]
+        lines = [line for line in gaps(people).blocking if line.startswith("Sample 1: ")]
         assert any("opened" in line and "Piece 1" in line for line in lines)
 
     def test_what_was_removed_is_an_outcome(self) -> None:
@@ -129,7 +129,7 @@ class TestFaces:
     def test_a_sample_that_was_only_entered(self) -> None:
         people = done(Taken("a.jpg"))
         people.enter(Sampled("9", 4))
-        assert "Sample 9: no photograph that can show what it is meant to." in gaps(people).others
+        assert gaps(people).blocking == ("Sample 9: no photograph that can show what it is meant to.",)
 
 
 class TestWhatWasEntered:
@@ -231,3 +231,11 @@ class TestOthers:
     def test_nothing_missing_is_said_as_what_it_is(self) -> None:
         people = done(Taken("blank.jpg", 0, sample="", view="blank"))
         assert gaps(people).lines == (NOTHING_FOUND_MISSING,)
+
+
+def test_what_the_manifest_names_and_nobody_found() -> None:
+    people = done(Taken("a.jpg"))
+    people.shelf = replace(people.shelf, not_found={"b.jpg": LOT, "c.jpg": "", "d.jpg": "another"})
+    (line,) = [each for each in gaps(people).blocking if "manifest" in each]
+    # One of which nobody said the lot is told to every lot; that of another lot is not.
+    assert line == "2 photographs that the manifest names and that nobody has found: b.jpg, c.jpg."

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
@@ -32,12 +32,17 @@ class Told(Protocol):
     def lines(self) -> list[str]:
         """Sentences for the end of a call: rows without a photograph, photographs without a row."""
 
+    def lost(self) -> dict[str, str]:
+        """Photographs that a manifest names and that were not found, and the lot that each belongs to; '' where nothing says."""
+
 
 class Manifests:
     """The manifests of a call. Those of PATHs that lie in one folder are one."""
 
-    def __init__(self, of_paths: Sequence[Manifest | None] = ()) -> None:
+    def __init__(self, of_paths: Sequence[Manifest | None] = (), whole: Collection[str] = ()) -> None:
+        """`whole`: names of the manifests of folders that were given whole, so that what is not found is not there."""
         self._of_paths = tuple(of_paths)
+        self._whole = frozenset(whole)
         self._found: dict[str, set[str]] = {}
         self._unnamed = 0
 
@@ -59,11 +64,26 @@ class Manifests:
                 self._unnamed += 1
             yield replace(source, claims=Claims(row, folders_say(below)))
 
+    def lost(self) -> dict[str, str]:
+        """As in Told; what is said holds once all sources have come."""
+        return {
+            shot: manifest.rows[shot].get("lot", "") or folders_say(shot).get("lot", "")
+            for manifest in self._each()
+            if manifest.name in self._whole
+            for shot in self._lost(manifest)
+        }
+
+    def _each(self) -> list[Manifest]:
+        return list({each.name: each for each in self._of_paths if each}.values())
+
+    def _lost(self, manifest: Manifest) -> list[str]:
+        return sorted(manifest.rows.keys() - self._found.get(manifest.name, set()))
+
     def lines(self) -> list[str]:
         """As in Told; what is said holds once all sources have come."""
         lines = []
-        for manifest in {each.name: each for each in self._of_paths if each}.values():
-            lost = sorted(manifest.rows.keys() - self._found.get(manifest.name, set()))
+        for manifest in self._each():
+            lost = self._lost(manifest)
             if lost:
                 which = ", ".join(printable(shot) for shot in lost[:_NAMED])
                 more = f" and {len(lost) - _NAMED} more" if len(lost) > _NAMED else ""
@@ -85,6 +105,7 @@ def read_manifests(paths: Sequence[str | Path]) -> Manifests:
     read: dict[str, Manifest] = {}
     faults: list[str] = []
     of_paths: list[Manifest | None] = []
+    whole: set[str] = set()
     for number, path in enumerate(map(os.fspath, paths), start=1):
         place = None if is_address(path) else _beside(local_path(path))
         if place is not None and os.fspath(place) not in read:
@@ -95,9 +116,11 @@ def read_manifests(paths: Sequence[str | Path]) -> Manifests:
                 read[os.fspath(place)] = Manifest({}, "", name)
                 faults += error.faults
         of_paths.append(read[os.fspath(place)] if place is not None else None)
+        if place is not None and local_path(path).is_dir():
+            whole.add(read[os.fspath(place)].name)
     if faults:
         raise ManifestFaults(faults)
-    return Manifests(of_paths)
+    return Manifests(of_paths, whole)
 
 
 class WatchedManifest:
@@ -118,6 +141,10 @@ class WatchedManifest:
     def lines(self) -> list[str]:
         """As in Told. None: what has no row or no photograph yet may still get it."""
         return []
+
+    def lost(self) -> dict[str, str]:
+        """As in Told. None, likewise."""
+        return {}
 
     def told(self, source: Source) -> Source:
         """The source with what is said of it now."""

@@ -103,7 +103,7 @@ def _drive(folder: OutputFolder, work: Work, call: Call, log: Log, drive: Callab
     stood = folder.was_finished and folder.tables_stand()
     folder.write_record(
         **call.told,
-        **_told_by(call),
+        **_told_by(call, finished=False),
         machine=machine(),
         workers=work.workers,
         started_at=begun,
@@ -117,7 +117,9 @@ def _drive(folder: OutputFolder, work: Work, call: Call, log: Log, drive: Callab
         for line in work.tally.manifest:
             log.note("manifest", said=line)
         times = {"scoring_s": round(work.scoring_s, 3), "elapsed_s": round(time.monotonic() - clock, 3)}
-        write_results(folder, work, call.make_pages, stood, {"finished": finished, "times": times} | _told_by(call))
+        write_results(
+            folder, work, call.make_pages, stood, {"finished": finished, "times": times} | _told_by(call, finished)
+        )
         log.note("written", finished=finished, shots=len(folder.ledger), put_down=work.changed, **times)
 
     try:
@@ -133,9 +135,13 @@ def _drive(folder: OutputFolder, work: Work, call: Call, log: Log, drive: Callab
         write(finished=True)
 
 
-def _told_by(call: Call) -> dict[str, Any]:
-    """For the record, as it is by now: the manifest of a watched folder may have come after the call began."""
-    return {"manifests_sha256": call.manifests.digests}
+def _told_by(call: Call, finished: bool) -> dict[str, Any]:
+    """For the record, as it is by now: the manifest of a watched folder may have come after the call began.
+
+    Which photographs of a manifest are not there is known only at the end.
+    """
+    lost = call.manifests.lost() if finished else {}
+    return {"manifests_sha256": call.manifests.digests, "not_found": lost}
 
 
 @contextmanager

@@ -139,6 +139,8 @@ class LotStands:
     """Of this lot, in the order they were made."""
     failed: Mapping[str, str] = field(default_factory=dict)
     """Photographs that could not be read, and why. What they belong to is not known, so every lot of a run is told of them."""
+    not_found: tuple[str, ...] = ()
+    """Photographs that a manifest names and that were not there."""
 
     def of(self, kind: type[Value]) -> list[Entered]:
         """Entries of one kind, in the order they were made."""
@@ -190,8 +192,12 @@ def lots_of(shelf: Shelf, heard: Heard) -> tuple[LotStands, ...]:
             tuple(mark for photo in of_lot[name] for mark in marks.get(photo.shot.sha256, ())),
             tuple(entered[name]),
             shelf.failed,
+            # Of which nobody said the lot, every lot is told.
+            tuple(sorted(shot for shot, lot in shelf.not_found.items() if lot in (name, NO_LOT))),
         )
-        for name in sorted({*of_lot, *entered}, key=lambda name: (name == NO_LOT, name))
+        for name in sorted(
+            {*of_lot, *entered, *filter(None, shelf.not_found.values())}, key=lambda name: (name == NO_LOT, name)
+        )
     )
 
 

@@ -28,8 +28,8 @@ Linked = Callable[[LotStands], Mapping[SpeckId, str]]
 """For each confirmed mark that somebody linked, a word for its animal."""
 
 WHOLE = (
-    "Complete in this sense alone: every flag has an answer, and every photograph could be read and can show what it is meant to. "
-    "That says nothing of what no photograph shows."
+    "Complete in this sense alone: every flag has an answer, every photograph could be read and can show what it is meant to, and none "
+    "is missing that a known guide asks for. That says nothing of what no photograph shows."
 )
 NOT_WHOLE = "Not complete: {n} things below stand open."
 ONE_NOT_WHOLE = "Not complete: one thing below stands open."

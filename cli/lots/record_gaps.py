@@ -51,8 +51,12 @@ def gaps_of(lot: LotStands, guide_of: GuideOf) -> Gaps:
     blocking = [NOTHING_TAKEN] if not lot.photos and not by_hand else []
     blocking += _open(lot)
     blocking += _not_read(lot)
+    if lot.not_found:
+        named_there = count(len(lot.not_found), "photograph")
+        blocking.append(f"{named_there} that the manifest names and that nobody has found: {some(lot.not_found)}.")
     blocking += _not_kept(lot.photos)
-    others = _faces(lot, guide_of)
+    unseen, others = _faces(lot, guide_of)
+    blocking += unseen
     others += _checks(lot)
     others += _pieces_of_lot(lot)
     others += _not_looked(kept)
@@ -96,8 +100,9 @@ def _beyond(number: int, what: str) -> list[str]:
     return [f"More {what}: {number - _NAMED}."] if number > _NAMED else []
 
 
-def _faces(lot: LotStands, guide_of: GuideOf) -> list[str]:
-    """Sample by sample, what its guide asks for and no photograph shows."""
+def _faces(lot: LotStands, guide_of: GuideOf) -> tuple[list[str], list[str]]:
+    """Sample by sample, what its guide asks for and no photograph shows; and what else is to be known of that."""
+    unseen: list[str] = []
     lines: list[str] = []
     of_sample: dict[str, list[Photo]] = defaultdict(list)
     for photo in lot.photos:
@@ -118,7 +123,8 @@ def _faces(lot: LotStands, guide_of: GuideOf) -> list[str]:
         produce = sorted({photo.get("produce") for photo in own} - {""})
         where = _called(sample)
         if not own:
-            lines.append(f"{where}: no photograph that can show what it is meant to.")
+            # What was looked at by hand alone has no photograph.
+            (lines if by_hand[sample] else unseen).append(f"{where}: no photograph that can show what it is meant to.")
             continue
         seen = _seen(own, blanks)
         lines += _not_as_entered(where, said.get(sample), seen, by_hand[sample])
@@ -133,12 +139,13 @@ def _faces(lot: LotStands, guide_of: GuideOf) -> list[str]:
             removed={each.piece or NO_PIECE for each in removed if not each.whole},
             thrown_out={each.piece or NO_PIECE for each in removed if each.whole},
         )
-        lines += [f"{where}: {sentence}" for sentence in (listed.sentences if listed.has_gaps or removed else ())]
-    return lines
+        unseen += [f"{where}: {sentence}" for sentence in listed.gaps]
+        lines += [f"{where}: {sentence}" for sentence in (listed.notes if listed.has_gaps or removed else ())]
+    return unseen, lines
 
 
 def _called(sample: str) -> str:
-    return f"Sample {sample}" if sample else "What names no sample"
+    return f"Sample {named(sample)}" if sample else "What names no sample"
 
 
 def _seen(own: Sequence[Photo], blanks: Sequence[Photo]) -> dict[str, set[str]]:

@@ -4,6 +4,7 @@ person wrote into a table never moves a flag."""
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -17,6 +18,7 @@ from vision.errors import CallError
 from vision.table import CANDIDATES, SHOTS, Column, unescape
 
 STORE = "decisions.sqlite"
+_PATH_NUMBER = re.compile(r"^\d+:")
 _ROW_SHARE = 12
 """Rows in which a person reads a picture: its height over this."""
 
@@ -87,6 +89,8 @@ class Shelf:
     """Shots that could not be scored, and why: they hold nothing to answer, and are told of."""
     twins: Mapping[str, str] = field(default_factory=dict)
     """Shots that are another one byte for byte: answered with it."""
+    not_found: Mapping[str, str] = field(default_factory=dict)
+    """Photographs that a manifest names and that were not there, and the lot of each; '' where nothing says."""
 
     @cached_property
     def by_sha256(self) -> dict[str, DeskShot]:
@@ -119,7 +123,10 @@ def read_shelf(folder: Path) -> Shelf:
         raise CallError(
             f"{folder} was written by version {version} of Speckwise, whose tables are others: review it there, or score again."
         ) from None
-    return Shelf(folder, standing.run, version, shots, failed, twins)
+    # Another call into this folder may have found them.
+    there = {_PATH_NUMBER.sub("", entry.shot) for entry in entries}
+    lost = {shot: lot for shot, lot in dict(standing.record.get("not_found", {})).items() if shot not in there}
+    return Shelf(folder, standing.run, version, shots, failed, twins, lost)
 
 
 def store_beside(folder: Path) -> Path:

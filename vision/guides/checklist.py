@@ -52,12 +52,22 @@ class Checklist:
         return bool(self.unseen or self.missing)
 
     @property
-    def sentences(self) -> tuple[str, ...]:
-        """All of it for a person, first what is to be done first."""
+    def gaps(self) -> tuple[str, ...]:
+        """What is still to be shot, for a person."""
         return (
             *(_missing(view) for view in self.missing),
             *(f"{whose}: not seen yet: {views}." for whose, views in _grouped(self.unseen)),
-            *([] if self.has_gaps else [_NOTHING_MISSING]),
+        )
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """All of it for a person, first what is to be done first."""
+        return (*(self.gaps or (_NOTHING_MISSING,)), *self.notes)
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What else is to be known, for a person: what was removed, what counts for nothing, which pieces there are."""
+        return (
             *(
                 [f"{_whose(self.removed)}: {REMOVED}. That is an outcome, not a finding of none."]
                 if self.removed
