@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check
 
-.PHONY: demo test test-long check bench bench-accuracy bench-geometry bench-conditions bench-desk bench-batch bench-report samples pictures ranker
+.PHONY: demo test test-long check bench bench-accuracy bench-geometry bench-conditions bench-desk bench-batch bench-report samples pictures day-pictures ranker
 
 demo: .venv/.installed
 	$(BIN)/speckwise demo
@@ -47,6 +47,10 @@ bench-report: .venv/.installed-dev
 
 pictures: .venv/.installed
 	$(BIN)/python docs/draw_set_up.py
+
+# Screens of a real browser: needs what the tests need.
+day-pictures: .venv/.installed-dev
+	$(BIN)/python docs/day_pictures.py
 
 ranker: .venv/.installed-dev
 	$(BIN)/python -m vision.train
