@@ -9,9 +9,10 @@ from typing import Any
 
 from hypothesis import strategies as st
 
+from cli.lots.per import Per
 from cli.lots.rule import Colonies, Counting, HouseRule, Scan, Seen, Signature, signed
 from cli.lots.rule_chain import Chain, Check, Look, Part
-from cli.lots.rule_steps import Step, Then, Unit
+from cli.lots.rule_steps import Step, Then
 from cli.lots.rule_text import folded
 from cli.review.answers import BASES, BODIES
 
@@ -29,7 +30,7 @@ DRAFT = HouseRule(
     text="As agreed at our table.",
     counting=Counting(frozenset({"whole", "part_with_head", "colony"}), frozenset(BASES)),
     steps=(GO_ON, WASH, HOLD, STOP),
-    per=Unit.LOT,
+    per=Per.LOT,
     from_date=FIRST,
     until_date=LAST,
     most_rechecks=2,
@@ -65,7 +66,7 @@ def check(number: int, *counts: Any, by: HouseRule | None = RULE, **changes: Any
     plain: dict[str, Any] = {
         "on": DAY,
         "look": Look.FIRST if number == 1 else Look.AFTER_WASH,
-        "per": Unit.LOT if len(parts) == 1 else Unit.SAMPLE,
+        "per": Per.LOT if len(parts) == 1 else Per.SAMPLE,
         "open_flags": 0,
         "digest": by.digest if by else "",
     }
@@ -137,9 +138,9 @@ def countings() -> st.SearchStrategy[Counting]:
 
 
 @st.composite
-def ladders(draw: st.DrawFn, per: Unit, thens: st.SearchStrategy[Then]) -> tuple[Step, ...]:
+def ladders(draw: st.DrawFn, per: Per, thens: st.SearchStrategy[Then]) -> tuple[Step, ...]:
     """Steps of a rule: each number has one."""
-    tenths = per == Unit.HUNDRED_GRAMS
+    tenths = per == Per.HUNDRED_GRAMS
     ends = draw(
         st.lists(st.integers(0, 40) if not tenths else st.integers(0, 40).map(lambda n: n / 4), max_size=5, unique=True)
     )
@@ -154,7 +155,7 @@ def ladders(draw: st.DrawFn, per: Unit, thens: st.SearchStrategy[Then]) -> tuple
 @st.composite
 def drafts(draw: st.DrawFn) -> HouseRule:
     """Any rule, not signed."""
-    per = draw(st.sampled_from(Unit))
+    per = draw(st.sampled_from(Per))
     steps = draw(ladders(per, st.sampled_from(Then)))
     days = sorted(draw(st.lists(st.dates(), min_size=2, max_size=2)))
     again = any(step.then == Then.WASH_AND_CHECK for step in steps)

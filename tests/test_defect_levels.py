@@ -11,7 +11,8 @@ from outside_values import rows
 
 from cli.lots.defect_levels import Beside, DefectLevel, compared, handbook, levels_of
 from cli.lots.detection import Measured
-from cli.lots.rates import Effort, Per, grams, rate
+from cli.lots.per import Per
+from cli.lots.rates import Effort, grams, rate
 from vision.errors import CallError
 
 BROCCOLI = levels_of("broccoli")[0]

@@ -14,7 +14,8 @@ from scipy import stats
 
 from cli.lots.detection import ALWAYS, Assumed, Detection, Measured
 from cli.lots.intervals import AtMost, Between, count_at_most, count_limits
-from cli.lots.rates import Effort, Per, Rate, grams, rate, rate_at_most, rate_limits
+from cli.lots.per import Per
+from cli.lots.rates import Effort, Rate, grams, rate, rate_at_most, rate_limits
 
 SEEN = st.builds(Assumed, st.floats(0.01, 1)) | st.integers(1, 60).flatmap(
     lambda put_in: st.builds(Measured, st.integers(1, put_in), st.just(put_in))

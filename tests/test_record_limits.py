@@ -18,8 +18,8 @@ from cli.lots.entries import (
     Sampled,
 )
 from cli.lots.intervals import AtMost, Between
+from cli.lots.per import Per
 from cli.lots.pieces import Looked, pieces_at_most
-from cli.lots.rates import Per
 from cli.lots.record_counts import detection_of
 from cli.lots.record_counts_words import (
     NO_GRAMS,

@@ -12,11 +12,12 @@ from test_house import forbidden
 
 from cli.lots.compared import linked_of
 from cli.lots.entries import Correction, Decided, FoundByHand, LateEntry, Link, RuleGiven, Sampled
+from cli.lots.per import Per
 from cli.lots.record_rule import Ruled, day_of, decision_lines, ruled, state_of
 from cli.lots.rule import Counting, HouseRule
 from cli.lots.rule_chain import State
 from cli.lots.rule_file import rule_text
-from cli.lots.rule_steps import Step, Then, Unit
+from cli.lots.rule_steps import Step, Then
 
 DAY = date(2026, 3, 4)
 LATE = "2026-03-04T21:10:00+01:00"
@@ -203,7 +204,7 @@ SOME = Counting(frozenset({"whole"}), frozenset({"in_hand"}))
 
 
 class TestUnits:
-    def two_pieces(self, unit: Unit) -> People:
+    def two_pieces(self, unit: Per) -> People:
         people = people_on(
             *(
                 Taken(f"{k}.jpg", 1, sample, piece, "underside", seed=k)
@@ -214,29 +215,29 @@ class TestUnits:
             people.insect(people.flags(f"{k}.jpg")[0])
         people.answer_all("2.jpg")
         steps = (Step(0, 1, "on", Then.GO_ON), Step(2, None, "stop", Then.STOP))
-        if unit is Unit.HUNDRED_GRAMS:
+        if unit is Per.HUNDRED_GRAMS:
             steps = (Step(0, 1, "on", Then.GO_ON), Step(1, None, "stop", Then.STOP, above=True))
         people.enter(RuleGiven(rule_text(rule(per=unit, steps=steps, most_rechecks=0, when_to_stop=""))))
         return people
 
     def test_a_piece_and_a_sample_have_one_each(self) -> None:
-        assert asked(self.two_pieces(Unit.PIECE)) == ["on"]
-        assert asked(self.two_pieces(Unit.SAMPLE)) == ["on"]
+        assert asked(self.two_pieces(Per.PIECE)) == ["on"]
+        assert asked(self.two_pieces(Per.SAMPLE)) == ["on"]
 
     def test_the_whole_lot_has_two(self) -> None:
         # Pieces of one name in two samples are two pieces, and their insects two.
-        outcome = read(self.two_pieces(Unit.LOT)).outcome
+        outcome = read(self.two_pieces(Per.LOT)).outcome
         assert outcome is not None
         assert (outcome.checks[0].check.least, outcome.checks[0].check.most) == (2, 2)
-        assert asked(self.two_pieces(Unit.LOT)) == ["stop"]
+        assert asked(self.two_pieces(Per.LOT)) == ["stop"]
 
     def test_an_animal_linked_across_samples_is_one(self) -> None:
-        people = self.two_pieces(Unit.LOT)
+        people = self.two_pieces(Per.LOT)
         people.enter(Link(tuple(people.flags("0.jpg") + people.flags("1.jpg"))))
         assert asked(people) == ["on"]
 
     def test_grams_have_to_be_known(self) -> None:
-        people = self.two_pieces(Unit.HUNDRED_GRAMS)
+        people = self.two_pieces(Per.HUNDRED_GRAMS)
         assert state(people) is State.NOT_READ
         people.enter(Sampled("1", 2, 50, "raw"), Sampled("2", 1, 50, "raw"))
         assert asked(people) == ["stop"]

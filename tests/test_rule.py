@@ -11,8 +11,9 @@ from hypothesis import given, settings
 from made_rules import DAY, DRAFT, FIRST, GO_ON, HOLD, LAST, RULE, SCAN, STOP, WASH, counting, draft, drafts, rule
 
 from cli.lots import rule_words
+from cli.lots.per import Per
 from cli.lots.rule import Colonies, Counting, HouseRule, Scan, Seen, Signature, signed, signed_values
-from cli.lots.rule_steps import Then, Unit
+from cli.lots.rule_steps import Then
 from cli.lots.rule_text import RuleError, folded, listed, named, quoted
 from cli.review.answers import BASES, BODIES
 
@@ -205,7 +206,7 @@ CHANGES: list[dict[str, Any]] = [
     {"steps": (GO_ON, replace(WASH, high=5), replace(HOLD, low=6), STOP)},
     {"steps": (GO_ON, WASH, replace(HOLD, action="call us "), STOP)},
     {"steps": (GO_ON, WASH, HOLD, replace(STOP, then=Then.HOLD))},
-    {"per": Unit.SAMPLE},
+    {"per": Per.SAMPLE},
     {"from_date": date(2026, 3, 2)},
     {"until_date": date(2026, 3, 30)},
     {"produce": ("leek",)},

@@ -9,17 +9,18 @@ from typing import Any
 import pytest
 from made_rules import DAY, DRAFT, RULE, STOP, WASH, chain, check, rule
 
+from cli.lots.per import Per
 from cli.lots.rule import HouseRule
 from cli.lots.rule_chain import Chain, Check, Look, Outcome, Part, State, next_step, part_of
 from cli.lots.rule_counts import Find, counted
-from cli.lots.rule_steps import Step, Then, Unit
+from cli.lots.rule_steps import Step, Then
 from cli.lots.rule_words import NONE_COUNTED
 
 NAME = f"the rule of Mudlark Table (of 2026-02-20, version {RULE.version})"
 THE_NAME = NAME.replace("the", "The", 1)
-PER_SAMPLE, PER_PIECE = rule(per=Unit.SAMPLE), rule(per=Unit.PIECE)
+PER_SAMPLE, PER_PIECE = rule(per=Per.SAMPLE), rule(per=Per.PIECE)
 PER_100_G = rule(
-    per=Unit.HUNDRED_GRAMS,
+    per=Per.HUNDRED_GRAMS,
     steps=(
         Step(0, 0, "to the kitchen", Then.GO_ON),
         Step(0, 1.5, "rinse, look again", Then.WASH_AND_CHECK, above=True),
@@ -134,9 +135,9 @@ class TestUnits:
         assert "2 to 5 counted in check 1, part 2, and its steps differ" in outcome.sentence
 
     @pytest.mark.parametrize(
-        ("per", "by"), [(Unit.SAMPLE, "by sample"), (Unit.LOT, "as a whole")], ids=["samples", "whole"]
+        ("per", "by"), [(Per.SAMPLE, "by sample"), (Per.LOT, "as a whole")], ids=["samples", "whole"]
     )
-    def test_a_count_in_another_unit_is_not_turned_into_the_rule_s(self, per: Unit, by: str) -> None:
+    def test_a_count_in_another_unit_is_not_turned_into_the_rule_s(self, per: Per, by: str) -> None:
         outcome = of_checks(check(1, 1, by=PER_PIECE, per=per), by=PER_PIECE)
         assert outcome.state == State.NOT_READ
         assert f"it counts per piece, and check 1 was counted {by}" in outcome.sentence
@@ -230,8 +231,8 @@ class TestChains:
 
     def test_discarding_a_piece_ends_the_chain_as_going_on_does(self) -> None:
         steps = (Step(0, 0, "on", Then.GO_ON), Step(1, None, "drop that piece", Then.DISCARD_PIECE))
-        by = rule(per=Unit.PIECE, steps=steps, most_rechecks=0, when_to_stop="")
-        outcome = of_checks(check(1, 0, 2, by=by, per=Unit.PIECE), by=by)
+        by = rule(per=Per.PIECE, steps=steps, most_rechecks=0, when_to_stop="")
+        outcome = of_checks(check(1, 0, 2, by=by, per=Per.PIECE), by=by)
         assert outcome.sentence.endswith('the next steps are: "on" for part 1; "drop that piece" for part 2.')
 
     def test_one_sample_that_stops_goes_before_another_that_asks_for_a_wash(self) -> None:

@@ -11,9 +11,9 @@ from hypothesis import assume, given, settings
 from made_rules import DRAFT, drafts
 from test_house import forbidden
 
+from cli.lots.per import Per
 from cli.lots.rule import HouseRule, Scan, signed
 from cli.lots.rule_file import example_rule, read_rule, rule_text
-from cli.lots.rule_steps import Unit
 from cli.review.answers import AnswerError
 from cli.review.form_fields import Reader, Typed
 from cli.review.rule_form import FILE, FORMS, MOST_STEPS, SIGNED, WRITTEN, rule_text_of, typed_of_rule
@@ -80,7 +80,7 @@ class TestWritten:
     def test_per_100_g_later_lines_begin_above(self) -> None:
         typed = TYPED | {"per": "hundred_grams", "low_2": "0", "low_3": "2", "low_4": "7", "high_2": "2", "high_3": "7"}
         rule = read_rule(read(typed).encode())
-        assert rule.per == Unit.HUNDRED_GRAMS
+        assert rule.per == Per.HUNDRED_GRAMS
         assert [step.above for step in rule.steps] == [False, True, True, True]
 
     @pytest.mark.parametrize(

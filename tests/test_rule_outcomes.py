@@ -14,15 +14,16 @@ from hypothesis import strategies as st
 from made_rules import DAY, DRAFT, FIRST, LAST, RULE, SCAN, SIGNED_ON, chain, check, ladders, rule, rules
 from test_house import forbidden
 
+from cli.lots.per import Per
 from cli.lots.rule import HouseRule, signed
 from cli.lots.rule_chain import Chain, Check, Look, Outcome, Part, State, next_step
 from cli.lots.rule_file import example_rule
-from cli.lots.rule_steps import Then, Unit
+from cli.lots.rule_steps import Then
 from cli.lots.rule_text import RuleError
 from vision.words import WHO_DECIDES
 
 NAME = f"the rule of Mudlark Table (of 2026-02-20, version {RULE.version})"
-PER_SAMPLE = rule(per=Unit.SAMPLE)
+PER_SAMPLE = rule(per=Per.SAMPLE)
 
 
 class TestRefused:
@@ -50,10 +51,10 @@ class TestRefused:
             ({"number": 0}, "The number of a check must be a whole number from 1"),
             ({"on": datetime(2026, 3, 15)}, "The day of check 1 must be a date"),
             ({"open_flags": -1}, "open_flags of check 1 must be a whole number"),
-            ({"per": Unit.HUNDRED_GRAMS}, "its mass is said beside that"),
+            ({"per": Per.HUNDRED_GRAMS}, "its mass is said beside that"),
             ({"parts": ()}, "Check 1 has one part or more"),
             ({"parts": (Part("a", 0, 0), Part("b", 0, 0))}, "just one where all is counted as a whole"),
-            ({"parts": (Part("a", 0, 0), Part("A", 0, 0)), "per": Unit.PIECE}, "names a piece or sample twice"),
+            ({"parts": (Part("a", 0, 0), Part("A", 0, 0)), "per": Per.PIECE}, "names a piece or sample twice"),
             ({"mass_g": 0.0}, "mass_g of check 1 is above 0, not 0.0"),
             ({"mass_g": float("nan")}, "mass_g of check 1 is above 0"),
         ],
@@ -172,7 +173,7 @@ def severity(outcome: Outcome) -> float | None:
 @st.composite
 def ordered_rules(draw: st.DrawFn) -> HouseRule:
     """Rules whose steps grow stricter with the number."""
-    per = draw(st.sampled_from(Unit))
+    per = draw(st.sampled_from(Per))
     ladder = draw(ladders(per, st.sampled_from(Then)))
     thens = sorted((step.then for step in ladder), key=MILDEST_FIRST.index)
     steps = tuple(replace(step, then=then, action=then) for step, then in zip(ladder, thens, strict=True))
@@ -187,9 +188,9 @@ LOOKS = st.sampled_from([Look.AFTER_WASH, Look.AFTER_WASH, Look.AGAIN])
 @st.composite
 def checks(draw: st.DrawFn, by: HouseRule) -> list[Check]:
     """One to four checks, in the rule's own unit."""
-    of_parts = by.per in (Unit.PIECE, Unit.SAMPLE)
+    of_parts = by.per in (Per.PIECE, Per.SAMPLE)
     each = st.lists(RANGES, min_size=1, max_size=3 if of_parts else 1)
-    per = by.per if of_parts else Unit.LOT
+    per = by.per if of_parts else Per.LOT
     return [
         check(at, *draw(each), by=by, per=per, mass_g=draw(st.sampled_from([50.0, 100.0, 333.3])))
         if at == 1
@@ -242,7 +243,7 @@ class TestAnyChain:
         steps = tuple(replace(step, action=action) for step, action in zip(DRAFT.steps, (*theirs, "no"), strict=True))
         by_rules = (
             rule(steps=steps),
-            rule(steps=steps, per=Unit.SAMPLE),
+            rule(steps=steps, per=Per.SAMPLE),
             replace(RULE, steps=steps),
             example_rule(),
             None,

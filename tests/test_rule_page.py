@@ -17,10 +17,11 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from test_house import forbidden
 
+from cli.lots.per import Per
 from cli.lots.rule import Counting, HouseRule, Scan, signed
 from cli.lots.rule_file import example_rule
 from cli.lots.rule_page import GOES_ON, LINE_CHARACTERS, PAGE_LINES, Block, FormPage, form_page
-from cli.lots.rule_steps import Step, Then, Unit
+from cli.lots.rule_steps import Step, Then
 from cli.lots.rule_text import quoted
 from cli.review.answers import BASES, BODIES
 
@@ -41,7 +42,7 @@ LONGEST = signed(
             )
             for at in range(6)
         ),
-        per=Unit.HUNDRED_GRAMS,
+        per=Per.HUNDRED_GRAMS,
         from_date=DRAFT.from_date,
         until_date=DRAFT.until_date,
         produce=tuple(f"{at:02}" + "p" * 78 for at in range(12)),

@@ -12,10 +12,11 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from made_rules import DRAFT, GO_ON, HOLD, STOP, WASH, ladders
 
-from cli.lots.rule_steps import Step, Then, Unit, asked, check_steps, numbers_of, steps_between
+from cli.lots.per import Per
+from cli.lots.rule_steps import Step, Then, asked, check_steps, numbers_of, steps_between
 from cli.lots.rule_text import RuleError
 
-HUNDRED = Unit.HUNDRED_GRAMS
+HUNDRED = Per.HUNDRED_GRAMS
 
 
 def steps(*spans: tuple[float, float | None], above: bool = False) -> list[Step]:
@@ -24,9 +25,9 @@ def steps(*spans: tuple[float, float | None], above: bool = False) -> list[Step]
 
 
 class TestOfWholeNumbers:
-    @pytest.mark.parametrize("per", [Unit.PIECE, Unit.SAMPLE, Unit.LOT])
+    @pytest.mark.parametrize("per", [Per.PIECE, Per.SAMPLE, Per.LOT])
     @pytest.mark.parametrize("spans", [[(0, None)], [(0, 0), (1, None)], [(0, 1), (2, 2), (3, 9), (10, None)]])
-    def test_one_step_for_each_number(self, spans: list[tuple[float, float | None]], per: Unit) -> None:
+    def test_one_step_for_each_number(self, spans: list[tuple[float, float | None]], per: Per) -> None:
         check_steps(steps(*spans), per)
 
     @pytest.mark.parametrize(
@@ -55,11 +56,11 @@ class TestOfWholeNumbers:
     )
     def test_refused_with_the_numbers(self, spans: list[tuple[float, float | None]], says: str) -> None:
         with pytest.raises(RuleError, match=says):
-            check_steps(steps(*spans), Unit.PIECE)
+            check_steps(steps(*spans), Per.PIECE)
 
     def test_leaving_out_a_number_is_for_100_g(self) -> None:
         with pytest.raises(RuleError, match="animals per sample are whole numbers"):
-            check_steps(steps((0, 1), (1, None), above=True), Unit.SAMPLE)
+            check_steps(steps((0, 1), (1, None), above=True), Per.SAMPLE)
 
 
 class TestPer100Grams:
@@ -122,7 +123,7 @@ class TestStep:
     def test_one_to_six(self, many: int) -> None:
         spans: list[tuple[float, float | None]] = [(at, at) for at in range(many)]
         with pytest.raises(RuleError, match=f"A rule has 1 to 6 steps, not {many}"):
-            check_steps(steps(*spans), Unit.LOT)
+            check_steps(steps(*spans), Per.LOT)
 
     def test_in_words(self) -> None:
         assert [numbers_of(each) for each in (GO_ON, replace(GO_ON, high=0), STOP)] == ["0 to 1", "0", "10 and more"]
@@ -139,8 +140,8 @@ class TestStep:
 
 class TestEveryNumber:
     @settings(max_examples=50, deadline=None)
-    @given(st.data(), st.sampled_from(Unit))
-    def test_has_exactly_one_step_of_a_rule_that_is_taken(self, data: st.DataObject, per: Unit) -> None:
+    @given(st.data(), st.sampled_from(Per))
+    def test_has_exactly_one_step_of_a_rule_that_is_taken(self, data: st.DataObject, per: Per) -> None:
         ladder = data.draw(ladders(per, st.sampled_from(Then)))
         check_steps(ladder, per)
         whole = st.integers(0, 60).map(Fraction)
@@ -159,7 +160,7 @@ class TestEveryNumber:
         once = all(sum(step.holds(number) for step in ladder) == 1 for number in range(20))
         forward = all(step.high is None or step.low <= step.high for step in ladder)
         try:
-            check_steps(ladder, Unit.SAMPLE)
+            check_steps(ladder, Per.SAMPLE)
         except RuleError:
             assert not (in_order and once and forward)
         else:
@@ -171,7 +172,7 @@ class TestEveryNumber:
     @given(st.data(), st.integers(0, 60), st.integers(0, 60))
     def test_a_range_has_the_steps_of_all_its_numbers(self, data: st.DataObject, low: int, high: int) -> None:
         assume(low <= high)
-        ladder = data.draw(ladders(Unit.LOT, st.sampled_from(Then)))
+        ladder = data.draw(ladders(Per.LOT, st.sampled_from(Then)))
         of_each = [step for step in ladder if any(step.holds(number) for number in range(low, high + 1))]
         assert steps_between(ladder, low, high) == of_each
 

@@ -15,8 +15,9 @@ from cli.lots import telling
 from cli.lots.clumping import clumping
 from cli.lots.defect_levels import compared, handbook, levels_of
 from cli.lots.detection import ALWAYS, Assumed, Detection, Measured
+from cli.lots.per import Per
 from cli.lots.pieces import Looked, pieces_with_insects, sample_table
-from cli.lots.rates import Effort, Per, grams, rate
+from cli.lots.rates import Effort, grams, rate
 from cli.lots.telling import (
     CLUMPED,
     NO_CLUMPS_SEEN,

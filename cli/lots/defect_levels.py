@@ -16,7 +16,8 @@ from enum import StrEnum
 from functools import cache
 from importlib import resources
 
-from cli.lots.rates import Per, Rate
+from cli.lots.per import Per
+from cli.lots.rates import Rate
 from vision.errors import CallError
 
 

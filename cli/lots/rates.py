@@ -8,18 +8,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from enum import StrEnum
 
 from cli.lots.detection import ALWAYS, Detection
 from cli.lots.intervals import LEVEL, AtMost, Between, Count, count_at_most, count_limits, ends
-
-
-class Per(StrEnum):
-    """What a rate is given for."""
-
-    PIECE = "piece"
-    SAMPLE = "sample"
-    HUNDRED_GRAMS = "100 g"
+from cli.lots.per import Per
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from cli.lots import record_parts as parts
 from cli.lots.blocks import Document, Grid, Section
 from cli.lots.defect_levels import compared, handbook, levels_of
 from cli.lots.gather import LotStands
-from cli.lots.rates import Per
+from cli.lots.per import Per
 from cli.lots.record_counts import Counts, Totals, counts_of
 from cli.lots.record_counts_words import counted_lines, kind_grid, sample_grid, sample_tells
 from cli.lots.record_gaps import Gaps, GuideOf, gaps_of

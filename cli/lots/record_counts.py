@@ -15,7 +15,8 @@ from cli.lots.detection import ALWAYS, Assumed, Detection, Measured
 from cli.lots.entries import DRAINED, RAW, DetectionGiven, FoundByHand, LateEntry, LotOf, Sampled
 from cli.lots.gather import LotStands, Mark, Photo
 from cli.lots.marks import KEPT_APART
-from cli.lots.rates import Effort, Per, Rate, grams, rate
+from cli.lots.per import Per
+from cli.lots.rates import Effort, Rate, grams, rate
 from cli.lots.rule_text import folded
 from vision.guides.views import BLANK, VIEWS, Of
 

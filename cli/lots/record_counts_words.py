@@ -5,8 +5,9 @@ from __future__ import annotations
 from cli.lots.blocks import Grid
 from cli.lots.clumping import clumping
 from cli.lots.intervals import Between
+from cli.lots.per import Per
 from cli.lots.pieces import Looked, pieces_with_insects
-from cli.lots.rates import Per, Rate
+from cli.lots.rates import Rate
 from cli.lots.record_counts import Counts, Row
 from cli.lots.rule_words import BODIES
 from cli.lots.telling import clumping_lines, figure, pieces_lines, rate_lines, what_a_sample_tells

@@ -10,12 +10,12 @@ from datetime import date, datetime
 from cli.lots.decision import Decision, decision_sentence, lot_state
 from cli.lots.entries import FIRST_LOOK, Decided, LateEntry, RuleGiven, Sampled
 from cli.lots.gather import LotStands, Mark
+from cli.lots.per import Per
 from cli.lots.record_counts import Amount, amounts_of, mass_of
 from cli.lots.rule import HouseRule
 from cli.lots.rule_chain import Chain, Check, Look, Outcome, Part, State, next_step, part_of
 from cli.lots.rule_counts import Counted, Find, Judged, counted
 from cli.lots.rule_file import read_rule
-from cli.lots.rule_steps import Unit
 from cli.lots.rule_text import RuleError, named
 from cli.review.answers import COLONY, SpeckId
 
@@ -56,7 +56,7 @@ def _ruled(lot: LotStands, rule: HouseRule | None, animal_of: dict[SpeckId, str]
         return Ruled(rule, why_not="Nothing of this lot was looked at yet, so there is nothing to read a rule on.")
     finds = finds_of(lot, animal_of)
     still_open = Counter(mark.photo.get("sample") for mark in lot.open if not mark.photo.is_blank)
-    per = rule.per if rule is not None and rule.per in (Unit.PIECE, Unit.SAMPLE) else Unit.LOT
+    per = rule.per if rule is not None and rule.per in (Per.PIECE, Per.SAMPLE) else Per.LOT
     checks: list[Check] = []
     judged: list[Judged] = []
     for number in sorted({amount.check for amount in amounts}):
@@ -87,20 +87,20 @@ def _ruled(lot: LotStands, rule: HouseRule | None, animal_of: dict[SpeckId, str]
 
 
 def _parts(
-    rule: HouseRule | None, per: Unit, amounts: Sequence[Amount], finds: dict[str, list[Find]]
+    rule: HouseRule | None, per: Per, amounts: Sequence[Amount], finds: dict[str, list[Find]]
 ) -> tuple[tuple[Part, ...], list[Judged]]:
     """What the rule's numbers are compared with; without a rule, all that a person confirmed."""
     if rule is None:
         confirmed = sum(find.most or 1 for amount in amounts for find in finds[amount.sample])
         return (Part("all together", 0, confirmed),), []
-    if per is Unit.LOT:
+    if per is Per.LOT:
         wholes = [counted(rule, those) for those in _apart(amounts, finds)]
         sums = (sum(w.least for w in wholes), sum(w.most for w in wholes), sum(w.not_judged for w in wholes))
         return (Part("all together", *sums),), [each for whole in wholes for each in whole.finds]
     by_part: dict[str, Counted] = {}
     for amount in amounts:
         sample = f"sample {amount.sample}" if amount.sample else "no sample named"
-        if per is Unit.SAMPLE:
+        if per is Per.SAMPLE:
             by_part[sample] = counted(rule, finds[amount.sample])
             continue
         of_piece: dict[str, list[Find]] = defaultdict(list)

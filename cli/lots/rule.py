@@ -15,7 +15,8 @@ from datetime import date
 from enum import StrEnum
 from functools import cached_property
 
-from cli.lots.rule_steps import Step, Then, Unit, check_steps, plain
+from cli.lots.per import Per
+from cli.lots.rule_steps import Step, Then, check_steps, plain
 from cli.lots.rule_text import RuleError, check_day, check_line, check_whole, check_words, folded, named, shown
 from cli.review.answers import BASES, BODIES
 
@@ -114,7 +115,7 @@ class HouseRule:
     text: str
     counting: Counting
     steps: tuple[Step, ...]
-    per: Unit
+    per: Per
     """What the numbers of all steps are counted in: with two of these, a number could have two steps."""
     from_date: date
     until_date: date
@@ -131,8 +132,8 @@ class HouseRule:
         check_words("text", self.text, LONGEST_TEXT)
         _check_names("produce", self.produce)
         self._check_days()
-        if not isinstance(self.per, Unit):
-            raise RuleError(f"per is one of: {', '.join(Unit)}; not {shown(self.per)}.")
+        if not isinstance(self.per, Per):
+            raise RuleError(f"per is one of: {', '.join(Per)}; not {shown(self.per)}.")
         check_steps(self.steps, self.per)
         self._check_rechecks()
 

@@ -16,9 +16,10 @@ from enum import StrEnum
 from fractions import Fraction
 
 from cli.lots import rule_words as words
+from cli.lots.per import Per
 from cli.lots.rule import HouseRule
 from cli.lots.rule_counts import Counted
-from cli.lots.rule_steps import Step, Then, Unit, exact, steps_between
+from cli.lots.rule_steps import Step, Then, exact, steps_between
 from cli.lots.rule_text import RuleError, check_day, check_line, check_whole, folded, shown
 
 _LONGEST_NAME = 200
@@ -75,7 +76,7 @@ class Check:
     """The local day where it was made."""
     look: Look
     parts: tuple[Part, ...]
-    per: Unit
+    per: Per
     """What the parts are: pieces, samples, or all as one (`whole lot`)."""
     open_flags: int
     """Flags that nobody has answered yet, or that are to be looked at again. With one open there is no count to read a rule on."""
@@ -88,9 +89,9 @@ class Check:
         check_whole("The number of a check", self.number, 1, _MOST)
         check_day(f"The day of check {self.number}", self.on)
         check_whole(f"open_flags of check {self.number}", self.open_flags, 0, _MOST)
-        if self.per == Unit.HUNDRED_GRAMS:
+        if self.per == Per.HUNDRED_GRAMS:
             raise RuleError("A check is counted by pieces, by samples or as a whole; its mass is said beside that.")
-        if not self.parts or (self.per == Unit.LOT and len(self.parts) > 1):
+        if not self.parts or (self.per == Per.LOT and len(self.parts) > 1):
             raise RuleError(f"Check {self.number} has one part or more, and just one where all is counted as a whole.")
         if len({folded(part.name) for part in self.parts}) < len(self.parts):
             raise RuleError(f"Check {self.number} names a piece or sample twice: give each its own name.")
@@ -292,9 +293,9 @@ def _read(rule: HouseRule, check: Check) -> tuple[tuple[Asked, ...], str]:
 def _read_on(rule: HouseRule, check: Check) -> tuple[tuple[Part, ...], Fraction, str]:
     """The counts that the rule's numbers are compared with, what each is divided by before, and '' or why there are none."""
     # None on all together is none on each, in any unit.
-    if rule.per == Unit.LOT or check.most + check.not_judged == 0:
+    if rule.per == Per.LOT or check.most + check.not_judged == 0:
         return (check.together,), Fraction(1), ""
-    if rule.per == Unit.HUNDRED_GRAMS:
+    if rule.per == Per.HUNDRED_GRAMS:
         if check.mass_g is None:
             return (), Fraction(1), words.no_mass(check)
         return (check.together,), exact(check.mass_g) / 100, ""

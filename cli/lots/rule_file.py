@@ -13,6 +13,7 @@ from datetime import date
 from importlib import resources
 from typing import Any, TypeVar
 
+from cli.lots.per import Per
 from cli.lots.rule import (
     FORMAT,
     FORMAT_VERSION,
@@ -24,7 +25,7 @@ from cli.lots.rule import (
     Signature,
     signed_values,
 )
-from cli.lots.rule_steps import Step, Then, Unit
+from cli.lots.rule_steps import Step, Then
 from cli.lots.rule_text import RuleError, check_among, shown
 
 T = TypeVar("T")
@@ -166,7 +167,7 @@ def _all_or_some(where: str, value: Any) -> tuple[str, ...]:
     return _texts(where, value)
 
 
-def _word_of(kind: type[Seen] | type[Colonies] | type[Unit] | type[Then]) -> Read:
+def _word_of(kind: type[Seen] | type[Colonies] | type[Per] | type[Then]) -> Read:
     def read(where: str, value: Any) -> Any:
         check_among(where, value, tuple(map(str, kind)))
         return kind(value)
@@ -225,7 +226,7 @@ _COUNTS: Mapping[str, Read] = {
     "seen": _word_of(Seen),
     "basis": _set,
     "colonies": _word_of(Colonies),
-    "per": _word_of(Unit),
+    "per": _word_of(Per),
 }
 _CHAIN: Mapping[str, Read] = {"most_rechecks": _whole, "when_to_stop": _text}
 _STEP: Mapping[str, Read] = {"from": _number, "above": _number, "to": _number, "then": _word_of(Then), "action": _text}

@@ -11,8 +11,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from cli.lots import rule_words as words
+from cli.lots.per import Per
 from cli.lots.rule import Colonies, HouseRule, Seen
-from cli.lots.rule_steps import MOST_STEPS, Unit, numbers_of
+from cli.lots.rule_steps import MOST_STEPS, numbers_of
 from cli.lots.rule_text import listed, quoted
 from cli.review.answers import BASES, BODIES
 
@@ -114,10 +115,10 @@ _COLONIES = {
     Colonies.BOTH: "both numbers said of it, as a range",
 }
 _PER = {
-    Unit.PIECE: "animals on one piece",
-    Unit.SAMPLE: "animals in one sample",
-    Unit.HUNDRED_GRAMS: "animals in 100 g",
-    Unit.LOT: "animals in all that one check of the lot looked at",
+    Per.PIECE: "animals on one piece",
+    Per.SAMPLE: "animals in one sample",
+    Per.HUNDRED_GRAMS: "animals in 100 g",
+    Per.LOT: "animals in all that one check of the lot looked at",
 }
 
 

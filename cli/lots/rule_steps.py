@@ -8,20 +8,12 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
+from cli.lots.per import Per
 from cli.lots.rule_text import RuleError, check_line, quoted, shown
 
 MOST_STEPS, LONGEST_ACTION = 6, 160
 """So that all of them stand on the one page that is signed."""
 MOST_ANIMALS = 1_000_000
-
-
-class Unit(StrEnum):
-    """What a rule's numbers are counted in: one piece, one sample, 100 g, or all that one check of the lot looked at."""
-
-    PIECE = "piece"
-    SAMPLE = "sample"
-    HUNDRED_GRAMS = "100 g"
-    LOT = "whole lot"
 
 
 class Then(StrEnum):
@@ -102,7 +94,7 @@ def steps_between(steps: Sequence[Step], low: Fraction | int, high: Fraction | i
     return list(steps[first : last + 1])
 
 
-def check_steps(steps: Sequence[Step], per: Unit) -> None:
+def check_steps(steps: Sequence[Step], per: Per) -> None:
     """Raises RuleError, naming the numbers, unless each number from 0 up has exactly one step and they are listed from 0 up."""
     if not 1 <= len(steps) <= MOST_STEPS:
         raise RuleError(f"A rule has 1 to {MOST_STEPS} steps, not {len(steps)}.")
@@ -117,12 +109,12 @@ def check_steps(steps: Sequence[Step], per: Unit) -> None:
         raise RuleError(f"The steps end at {end}: say what follows at more than {end}.")
 
 
-def _check_form(count: int, step: Step, per: Unit) -> None:
+def _check_form(count: int, step: Step, per: Per) -> None:
     if step.high is not None and (step.high < step.low or (step.above and step.high == step.low)):
         raise RuleError(
             f"Step {count} goes from {plain(step.low)} to {plain(step.high)}: put the smaller number first."
         )
-    if per == Unit.HUNDRED_GRAMS:
+    if per == Per.HUNDRED_GRAMS:
         if step.above != (count > 1):
             says = (
                 "begins with 0 itself"

@@ -7,7 +7,8 @@ from fractions import Fraction
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from cli.lots.rule_steps import Step, Unit, asked
+from cli.lots.per import Per
+from cli.lots.rule_steps import Step, asked
 from cli.lots.rule_text import listed, named, quoted
 from cli.words import count
 from vision.words import WHO_DECIDES
@@ -94,7 +95,7 @@ def other_produce(rule: HouseRule, produce: str) -> str:
 
 def check_sentence(check: Check, beyond: bool = False) -> str:
     """A check as it stands in every outcome; `beyond`: it came after the one by which the outcome goes."""
-    looked = "all together" if check.per == Unit.LOT else count(len(check.parts), str(check.per))
+    looked = "all together" if check.per == Per.LOT else count(len(check.parts), str(check.per))
     weight = "" if check.mass_g is None else f", {check.mass_g:g} g"
     said = [NONE_COUNTED if check.most == 0 else f"{_span(check.least, check.most)} counted."]
     if check.not_judged:
@@ -139,7 +140,7 @@ def no_mass(check: Check) -> str:
 
 def other_unit(rule: HouseRule, check: Check) -> str:
     """Why it can't be read."""
-    by = "as a whole" if check.per == Unit.LOT else f"by {check.per}"
+    by = "as a whole" if check.per == Per.LOT else f"by {check.per}"
     return f"it counts per {rule.per}, and check {check.number} was counted {by}"
 
 

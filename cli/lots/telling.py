@@ -11,8 +11,9 @@ from cli.lots.clumping import FEWEST_INSECTS, FEWEST_PIECES, Clumping, Spread
 from cli.lots.defect_levels import Beside, Compared, DefectLevel
 from cli.lots.detection import ALWAYS, Assumed, Detection
 from cli.lots.intervals import LEVEL, AtMost, Between
+from cli.lots.per import Per
 from cli.lots.pieces import Looked, PiecesWithInsects, pieces_at_most, pieces_to_notice
-from cli.lots.rates import Effort, Per, Rate
+from cli.lots.rates import Effort, Rate
 from cli.words import count
 from vision.words import WHO_DECIDES
 

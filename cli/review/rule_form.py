@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from datetime import date
 from typing import Any
 
+from cli.lots.per import Per
 from cli.lots.rule import (
     FORMAT,
     FORMAT_VERSION,
@@ -21,7 +22,7 @@ from cli.lots.rule import (
     signed,
 )
 from cli.lots.rule_file import read_rule, rule_of, rule_text
-from cli.lots.rule_steps import LONGEST_ACTION, MOST_STEPS, Step, Then, Unit, plain
+from cli.lots.rule_steps import LONGEST_ACTION, MOST_STEPS, Step, Then, plain
 from cli.lots.rule_text import RuleError
 from cli.review.answers import BASES, BODIES, AnswerError
 from cli.review.form_fields import AREA, CHOICE, DAY, NUMBER, TICKS, Field, Reader, Typed
@@ -57,7 +58,7 @@ _COUNTS = (
     Field("basis", TICKS, BASES, "basis"),
     Field("seen", CHOICE, ("", *map(str, Seen)), needed=True),
     Field("colonies", CHOICE, ("", *map(str, Colonies)), needed=True),
-    Field("per", CHOICE, ("", *(unit.name.lower() for unit in Unit)), "per", needed=True),
+    Field("per", CHOICE, ("", *(unit.name.lower() for unit in Per)), "per", needed=True),
 )
 _CHAIN = (Field("most_rechecks", NUMBER), Field("when_to_stop", longest=LONGEST_STOP, wide=True))
 PARTS: tuple[tuple[str, tuple[Field, ...]], ...] = (
@@ -120,7 +121,7 @@ def _day(read: Reader) -> date:
 
 def _values(read: Reader) -> dict[str, Any]:
     """The rule as the file's tables and keys, from what was typed."""
-    per = {unit.name.lower(): unit for unit in Unit}.get(read.text("per"), read.text("per"))
+    per = {unit.name.lower(): unit for unit in Per}.get(read.text("per"), read.text("per"))
     counts: dict[str, Any] = {
         "bodies": list(read.typed.every("bodies")),
         "kinds": _lines(read.typed.whole("kinds")) or "all",
@@ -157,7 +158,7 @@ def _step_values(read: Reader, row: int, per: object) -> dict[str, Any]:
     if low is None or not then:
         raise AnswerError(say(read.words, "rule.half_a_step", row=row))
     # Per 100 g numbers lie between the whole ones: there each later step begins above the end of the one before.
-    begins = "above" if per == Unit.HUNDRED_GRAMS and row > 1 else "from"
+    begins = "above" if per == Per.HUNDRED_GRAMS and row > 1 else "from"
     ends = {} if high is None else {"to": plain(high)}
     return {begins: plain(low), **ends, "then": then, "action": action}
 
