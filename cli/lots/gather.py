@@ -214,19 +214,25 @@ def _photos(shelf: Shelf, looks: Iterable[Look], corrections: Iterable[Correctio
     for look in looks:
         if not any(same_person(look.reviewer, name) for name in looked[look.shot_sha256]):
             looked[look.shot_sha256].append(look.reviewer)
-    right: dict[str, dict[str, str]] = defaultdict(dict)
-    for correction in corrections:
-        right[correction.shot_sha256][correction.field] = correction.value
+    right = put_right(corrections)
     return {
         shot.sha256: Photo(
             shot,
-            belonging(shot) | right.get(shot.sha256, {}),
+            belonging(shot) | dict(right.get(shot.sha256, {})),
             # What somebody put right since is told as a correction.
             tuple(said for said in shot.said if said.partition(":")[0] not in right.get(shot.sha256, {})),
             tuple(looked.get(shot.sha256, ())),
         )
         for shot in shelf.shots
     }
+
+
+def put_right(corrections: Iterable[Correction]) -> Mapping[str, Mapping[str, str]]:
+    """What people put right, field by field, by the SHA-256 of the photograph; of two corrections of a field the later one."""
+    right: dict[str, dict[str, str]] = defaultdict(dict)
+    for correction in corrections:
+        right[correction.shot_sha256][correction.field] = correction.value
+    return right
 
 
 def belonging(shot: DeskShot) -> dict[str, str]:

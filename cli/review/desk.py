@@ -11,7 +11,8 @@ from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
-from cli.lots.gather import Heard
+from cli.lots.entries import Correction
+from cli.lots.gather import Heard, put_right
 from cli.review.answers import (
     FIRST_ADDED,
     LONGEST_NAME,
@@ -108,8 +109,10 @@ class Desk:
             by_shot.setdefault(each.speck.shot_sha256, []).append(each)
         looks = self.store.looks(self.shelf.run)
         looked = {e.shot_sha256 for e in looks if e.reading == reading and same_person(e.reviewer, reviewer)}
+        right = self._put_right()
         shots = [
-            self._shot(shot, by_shot.get(shot.sha256, []), kept, reading) | {"looked": shot.sha256 in looked}
+            self._shot(shot, by_shot.get(shot.sha256, []), kept, reading, right.get(shot.sha256, {}))
+            | {"looked": shot.sha256 in looked}
             for shot in self.shelf.shots
         ]
         said = [self._told(word) for (speck, of), word in words.items() if of == reading and speck in kept]
@@ -197,13 +200,15 @@ class Desk:
         of_reading = {speck.shot_sha256 for speck in specks}
         samples: dict[tuple[str, str], list[Said | None]] = {}
         unseen: Counter[tuple[str, str]] = Counter()
-        for shot in self.shelf.shots:
+        right = self._put_right()
+        sample_of = {shot.sha256: _sample(shot, right.get(shot.sha256, {})) for shot in self.shelf.shots}
+        for sha256, sample in sample_of.items():
             # A later reading is about drawn flags; the first is about every photograph.
-            if reading == 1 or shot.sha256 in of_reading:
-                samples.setdefault(_sample(shot), [])
-                unseen[_sample(shot)] += shot.sha256 not in looked
+            if reading == 1 or sha256 in of_reading:
+                samples.setdefault(sample, [])
+                unseen[sample] += sha256 not in looked
         for speck in specks:
-            samples[_sample(self.shelf.by_sha256[speck.shot_sha256])].append(words.get((speck, reading)))
+            samples[sample_of[speck.shot_sha256]].append(words.get((speck, reading)))
         rows = [
             {"lot": lot, "sample": sample, **_counts(of, unseen[lot, sample])}
             for (lot, sample), of in sorted(samples.items())
@@ -229,6 +234,10 @@ class Desk:
         words, added = self._words(), self._added()
         twice = self._twice(added)
         return dict(Counter(standing(speck, words, twice).state for speck in self._all(added)))
+
+    def _put_right(self) -> Mapping[str, Mapping[str, str]]:
+        """What people put right of the photographs' belonging, by SHA-256."""
+        return put_right(each.value for each in self.store.entries() if isinstance(each.value, Correction))
 
     def heard(self) -> Heard:
         """All that people said of this run, and entered on all lots."""
@@ -275,7 +284,9 @@ class Desk:
             raise AnswerError("There is no such shot in this run.")
         return shot
 
-    def _shot(self, shot: DeskShot, added: list[Added], kept: set[SpeckId], reading: int) -> dict[str, Any]:
+    def _shot(
+        self, shot: DeskShot, added: list[Added], kept: set[SpeckId], reading: int, right: Mapping[str, str]
+    ) -> dict[str, Any]:
         flags = [_flag(flag) for flag in shot.flags if flag.speck in kept]
         flags += [_added_flag(each) for each in added if each.speck in kept]
         if reading > 1:
@@ -294,7 +305,7 @@ class Desk:
             "high_px": high,
             "px_per_mm": shot.px_per_mm,
             "flags": flags,
-            "facts": {name: shot.cells[name] for name in _OF_SHOT},
+            "facts": {name: right.get(name, shot.cells[name]) for name in _OF_SHOT},
         }
 
     def _told(self, said: Said) -> dict[str, Any]:
@@ -378,8 +389,8 @@ def _counts(words: Iterable[Said | None], not_looked: int) -> dict[str, int]:
     return vars(counts) | {"open": counts.open}
 
 
-def _sample(shot: DeskShot) -> tuple[str, str]:
-    return shot.cells["lot"], shot.cells["sample"]
+def _sample(shot: DeskShot, right: Mapping[str, str]) -> tuple[str, str]:
+    return right.get("lot", shot.cells["lot"]), right.get("sample", shot.cells["sample"])
 
 
 def _place_of(speck: SpeckId) -> dict[str, Any]:
