@@ -188,3 +188,18 @@ class People:
 def people_on(*shots: Taken, **more: Any) -> People:
     """People in front of some photographs."""
     return People(shelf_of(*shots, **more))
+
+
+def number_pieces(people: People, *names: str) -> None:
+    """Has every flag of these photographs lie on the first of two pieces on the tray, as the tool numbers them."""
+    shots = tuple(
+        replace(
+            shot,
+            facts={**shot.facts, "pieces_seen": "2"},
+            flags=tuple(replace(flag, cells={**flag.cells, "piece": "1"}) for flag in shot.flags),
+        )
+        if shot.name in names
+        else shot
+        for shot in people.shelf.shots
+    )
+    people.shelf = replace(people.shelf, shots=shots)

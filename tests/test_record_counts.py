@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from lot_folder import LOT, People, Taken, people_on
+from lot_folder import LOT, People, Taken, number_pieces, people_on
 
-from cli.lots.compared import totals_of
+from cli.lots.compared import compared, totals_of
 from cli.lots.entries import (
     Correction,
     FoundByHand,
@@ -288,3 +288,27 @@ class TestChecks:
             return counts(people)
 
         assert counted(shots) == counted(shots[::-1])
+
+
+class TestNumberedOnTheTray:
+    """The tool's numbers are those of one photograph: two photographs may show the same pieces by other numbers, or other pieces."""
+
+    def people(self, *names: str) -> People:
+        shots = (Taken(name, 2, view="underside", seed=k) for k, name in enumerate(names))
+        people = people_on(*shots)
+        number_pieces(people, *names)
+        for name in names:
+            for speck in people.flags(name):
+                people.insect(speck)
+        people.enter(Sampled("1", 4))
+        return people
+
+    def test_one_photograph_tells_its_pieces_apart(self) -> None:
+        assert sorted(only(self.people("a.jpg")).per_piece or ()) == [(0, 0)] * 3 + [(2, 2)]
+
+    def test_two_photographs_do_not(self) -> None:
+        people = self.people("a.jpg", "b.jpg")
+        assert people.lot().numbered_twice == {"1"}
+        assert only(people).per_piece is None
+        # Nor does a number speak for or against two marks being one animal.
+        assert {compared(mark).piece for mark in people.lot().insects} == {""}

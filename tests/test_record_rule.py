@@ -6,7 +6,7 @@ from datetime import date
 from typing import Any
 
 import pytest
-from lot_folder import LOT, People, Taken, people_on
+from lot_folder import LOT, People, Taken, number_pieces, people_on
 from made_rules import GO_ON, HOLD, STOP, WASH, draft, rule
 from test_house import forbidden
 
@@ -223,6 +223,15 @@ class TestUnits:
     def test_a_piece_and_a_sample_have_one_each(self) -> None:
         assert asked(self.two_pieces(Per.PIECE)) == ["on"]
         assert asked(self.two_pieces(Per.SAMPLE)) == ["on"]
+
+    def test_pieces_that_are_numbered_twice_are_not_read(self) -> None:
+        people = self.two_pieces(Per.PIECE)
+        for name in ("0.jpg", "2.jpg"):
+            people.enter(Correction(people.shot(name).sha256, "piece", ""))
+        number_pieces(people, "0.jpg", "2.jpg")
+        said = read(people)
+        assert said.outcome is None
+        assert "those of sample 1 are numbered photograph by photograph" in said.why_not
 
     def test_the_whole_lot_has_two(self) -> None:
         # Pieces of one name in two samples are two pieces, and their insects two.

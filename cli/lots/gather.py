@@ -113,10 +113,21 @@ class Mark:
 
     @property
     def piece(self) -> str:
-        """The piece that the photograph names, else the one on the tray that it lies on; '' where not known."""
-        on_tray = self.flag.cells["piece"] if self.flag else ""
+        """The piece that the photograph names; '' where it names none."""
+        return self.photo.get("piece")
+
+    @property
+    def on_tray(self) -> str:
+        """Number of the piece on the tray that it lies on, of a photograph that names no piece. Of that photograph alone: pieces that
+        were turned or moved get others."""
+        number = self.flag.cells["piece"] if self.flag else ""
         # A flag's cell that only repeats its photograph's was put right together with that.
-        return self.photo.get("piece") or ("" if on_tray == self.photo.shot.cells["piece"] else on_tray)
+        return "" if self.piece or number == self.photo.shot.cells["piece"] else number
+
+    @property
+    def place(self) -> str:
+        """The piece by a name that no other piece of its sample has; '' where not known."""
+        return self.piece or (f"{self.on_tray} on {self.photo.shot.name}" if self.on_tray else "")
 
     @property
     def length_mm(self) -> float | None:
@@ -164,6 +175,18 @@ class LotStands:
     def open(self) -> tuple[Mark, ...]:
         """Marks that somebody still has to answer."""
         return tuple(mark for mark in self.marks if mark.is_open)
+
+    @cached_property
+    def numbered_twice(self) -> frozenset[str]:
+        """Samples with several photographs on which pieces are numbered and not named: which of them show the same piece nobody knows."""
+        trays: dict[str, set[str]] = defaultdict(set)
+        for mark in self.marks:
+            if mark.on_tray:
+                trays[mark.photo.get("sample")].add(mark.speck.shot_sha256)
+        for photo in self.photos:
+            if not photo.get("piece") and int(photo.shot.facts.get("pieces_seen", "0")) > 1:
+                trays[photo.get("sample")].add(photo.shot.sha256)
+        return frozenset(sample for sample, shots in trays.items() if len(shots) > 1)
 
     @property
     def samples(self) -> tuple[str, ...]:

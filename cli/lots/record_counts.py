@@ -141,7 +141,9 @@ def _check(check: int, amounts: tuple[Amount, ...], found: _Found, lot: LotStand
     last = lot.last(LotOf)
     in_lot = last.value.pieces if last and isinstance(last.value, LotOf) else None
     enough = None if in_lot is None or in_lot < sum(amount.pieces or 0 for amount in amounts) else in_lot
-    on_pieces = _per_piece(amounts, found, _named_pieces(lot.photos))
+    on_pieces = None
+    if not lot.numbered_twice & {amount.sample for amount in amounts}:
+        on_pieces = _per_piece(amounts, found, _named_pieces(lot.photos))
     return Counts(check, amounts, tuple(rows), tuple(sums), detection_of(lot), enough, on_pieces)
 
 
@@ -173,13 +175,13 @@ def _per_piece(
     counts: list[tuple[int, int]] = []
     for amount in amounts:
         own, written = found.of(amount.sample)
-        if amount.pieces is None or not all(mark.piece for mark in own) or not all(each.piece for each in written):
+        if amount.pieces is None or not all(mark.place for mark in own) or not all(each.piece for each in written):
             return None
-        pieces = sorted({mark.piece for mark in own} | {each.piece for each in written})
+        pieces = sorted({mark.place for mark in own} | {each.piece for each in written})
         if len(named.get(amount.sample, set()) | set(pieces)) > amount.pieces:
             return None
         on_piece = (
-            ([mark for mark in own if mark.piece == piece], [each for each in written if each.piece == piece])
+            ([mark for mark in own if mark.place == piece], [each for each in written if each.piece == piece])
             for piece in pieces
         )
         counts += [_animals(seen, hand, found.totals) for seen, hand in on_piece]

@@ -186,7 +186,7 @@ def _place(mark: Mark) -> str:
     photo = mark.photo
     where = [
         f"sample {named(photo.get('sample'))}" if photo.get("sample") else "",
-        f"piece {named(mark.piece)}" if mark.piece else "",
+        f"piece {named(mark.piece)}" if mark.piece else f"piece {mark.on_tray} on the tray" if mark.on_tray else "",
     ]
     x, y = mark.place_px
     at = f"{x:.0f} px from the left, {y:.0f} px from the top"

@@ -19,6 +19,10 @@ from cli.lots.rule_file import read_rule
 from cli.lots.rule_text import RuleError, named
 from cli.review.answers import COLONY, SpeckId
 
+NOT_NAMED = (
+    "The rule counts by pieces, and those of sample {samples} are numbered photograph by photograph and not named: "
+    "nobody knows which are the same. Name them in the manifest, or put the photographs right."
+)
 NO_DAY = "The day of check {check} is not known: enter it with a sample of that check."
 
 
@@ -61,6 +65,9 @@ def _ruled(lot: LotStands, rule: HouseRule | None, animal_of: dict[SpeckId, str]
     judged: list[Judged] = []
     for number in sorted({amount.check for amount in amounts}):
         own = [amount for amount in amounts if amount.check == number]
+        twice = sorted({amount.sample for amount in own} & lot.numbered_twice)
+        if per is Per.PIECE and twice:
+            return Ruled(rule, tuple(judged), why_not=NOT_NAMED.format(samples=", ".join(map(named, twice))))
         parts, said = _parts(rule, per, own, finds)
         judged += said
         day = day_of(lot, {amount.sample for amount in own})
@@ -173,7 +180,7 @@ def _find(mark: Mark, animal_of: dict[SpeckId, str]) -> Find:
         most=answer.most,
         animal=animal_of.get(mark.speck, ""),
         shot=mark.speck.shot_sha256,
-        place=mark.piece,
+        place=mark.place,
         size_uncertainty=float(doubt) if doubt else None,
     )
 

@@ -80,7 +80,7 @@ def _insect(mark: Mark, animals: Mapping[SpeckId, str], wanted: Wanted) -> Row:
     row = {
         "what": "insect",
         "sample": mark.photo.get("sample"),
-        "piece": mark.piece,
+        "piece": mark.place,
         "shot": mark.photo.shot.name,
         "candidate": str(mark.speck.candidate),
         "kind": answer.kind,
