@@ -266,19 +266,27 @@ class TestNanniedWorkers:
 class TestWorkersThatComeAndGo:
     def test_who_joins_gets_work_and_who_stops_answering_loses_it(self, tmp_path: Path) -> None:
         # Five seconds are the least that Dask waits for: ten heartbeats.
+        from distributed import Client
+
         with own_dask(tmp_path, DASK_DISTRIBUTED__SCHEDULER__WORKER_TTL="1s") as own:
             first = own.worker()
-            with run_on(own.address) as run:
+            with run_on(own.address) as run, Client(own.address, set_as_default=False) as client:  # type: ignore[no-untyped-call]
                 assert run.engine.workers == 1
+                (alone,) = client.processing()
                 own.worker()
                 while len({done.worker for done in run.told}) < 2:
                     run.score([photograph(f"{len(run.told)} and {more}", b"slow") for more in range(4)])
                 assert run.engine.workers == 2
                 before = len(run.told)
-                run.submit(photographs(*["slow"] * 6))
+                run.submit(photographs(*["slow"] * 8))
                 run.wait(before + 1)
+                # Stopped while it has work, and not in the moment between two photographs.
+                until = time.monotonic() + _LIMIT_S
+                while not client.processing()[alone]:
+                    assert time.monotonic() < until, "it got no more work"
+                    time.sleep(0.01)
                 first.send_signal(signal.SIGSTOP)
-                told = run.wait(before + 6)
+                told = run.wait(before + 8)
         assert all(done.outcome for done in told)
         assert sum("was lost" in done.retried for done in told) == 1
         assert len({done.sha256 for done in told}) == len(told)
