@@ -14,7 +14,7 @@ from vision.render.prints import Print
 
 LOT = "LH-26-301"
 PX_PER_MM = 20.0
-SIZE_PX = (2000, 1500)
+SIZE_PX = (2000, 1150)
 _PANEL = 118
 MANIFEST = f"""shot,head,produce,preparation,grams,grams_are,supplier,checker
 {LOT}/1/blank/IMG_0004.jpg,,,,,,,
@@ -66,7 +66,7 @@ def _recipe(kind: str, seed: int, aphids: int = 0, thrips: int = 0, caterpillars
 
 def _strip(sample: str, produce: str) -> tuple[Print, ...]:
     printed = piece_bitmap(strip(), 40.0, SlipText(LOT if sample else "", sample, produce))
-    return (Print(printed.light, printed.px_per_mm, 50, 60, -3, film=True),)
+    return (Print(printed.light, printed.px_per_mm, 50, 43, -3, film=True),)
 
 
 def _put(path: Path, recipe: Recipe) -> Path:

@@ -358,8 +358,16 @@ def florets() -> Shot:
     return Shot(drawn.pixels, "0" * 64, "florets.jpg")
 
 
+_LOOKED: dict[tuple[int, str, Cut], tuple[Shot, Inspection]] = {}
+"""With the shot, so that no other comes to have its id."""
+
+
 def looked_at(shot: Shot, guide: Guide | None, cut: Cut) -> Inspection:
-    return inspect(shot, AT_20, guide, shipped_ranker(), cut)
+    """What is seen of a shot; each is looked at once for each guide and cut."""
+    key = id(shot), guide.name if guide else "", cut
+    if key not in _LOOKED:
+        _LOOKED[key] = shot, inspect(shot, AT_20, guide, shipped_ranker(), cut)
+    return _LOOKED[key][1]
 
 
 def listed(seen: Inspection) -> set[tuple[float, float, float]]:
