@@ -361,6 +361,28 @@ class TestNotFound:
         go(out, two / "a.jpg")
         assert record(out)["not_found"] == {}
 
+    def test_a_later_call_on_one_photograph_takes_back_nothing(self, two: Path, out: Path) -> None:
+        manifest(two, "shot,lot\na.jpg,L-1\nb.jpg,L-1\n")
+        go(out, two)
+        go(out, two / "a.jpg")
+        assert record(out)["not_found"] == {"b.jpg": "L-1"}
+        manifest(two, "shot,lot\na.jpg,L-1\n")
+        go(out, two)
+        assert record(out)["not_found"] == {}
+
+    def test_of_several_folders_each_has_its_own(self, tmp_path: Path, out: Path) -> None:
+        one, other = photographs(tmp_path / "one", a=b"xx"), photographs(tmp_path / "other", c=b"x0")
+        for folder in (one, other):
+            manifest(folder, "shot,lot\na.jpg,L-1\nc.jpg,L-2\n")
+        go(out, one, other)
+        assert record(out)["not_found"] == {"1:c.jpg": "L-2", "2:a.jpg": "L-1"}
+
+    def test_a_run_that_was_stopped_is_told(self, tmp_path: Path) -> None:
+        folder = write_folder(tmp_path / "scored", [Made("a.jpg")])
+        told = json.loads((folder / "run.json").read_text(encoding="utf-8"))
+        (folder / "run.json").write_text(json.dumps(told | {"finished": False}), encoding="utf-8")
+        assert not read_shelf(folder).finished
+
     def test_one_that_came_by_another_call_is_there(self, tmp_path: Path) -> None:
         folder = write_folder(tmp_path / "scored", [Made("a.jpg"), Made("2:b.jpg", seed=2)])
         told = json.loads((folder / "run.json").read_text(encoding="utf-8"))

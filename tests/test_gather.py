@@ -205,3 +205,44 @@ def test_the_order_in_which_rows_are_read_makes_no_other_lot(seed: int) -> None:
         entries=shuffled.sample(list(heard.entries), len(heard.entries)),
     )
     assert lots_of(people.shelf, mixed) == lots_of(people.shelf, heard)
+
+
+class TestWhatMayBeOfThisLot:
+    def test_a_photograph_whose_lot_is_not_known_is_told_to_every_lot(self) -> None:
+        people = people_on(WATER, replace(LEAF, lot=""), replace(LEAF, name="blank.jpg", lot="", view="blank", seed=9))
+        people.answer_all()
+        lot = people.lot()
+        assert [photo.shot.name for photo in lot.lotless] == [LEAF.name], "a blank is of no produce"
+        assert lot.lotless_marks == 0
+        people.insect(people.flags(LEAF.name)[0])
+        assert people.lot().lotless_marks == 1
+        # Put right, it is of one lot alone.
+        people.enter(Correction(people.shot(LEAF.name).sha256, "lot", LOT))
+        assert people.lot().lotless == ()
+        assert len(people.lot().insects) == 1
+
+    def test_a_run_that_is_not_finished(self) -> None:
+        people = people_on(WATER)
+        assert people.lot().finished
+        people.shelf = replace(people.shelf, finished=False)
+        assert not people.lot().finished
+
+
+class TestEnteredAnew:
+    AT = "2026-03-04T07:00:00+01:00"
+
+    def test_a_late_entry_on_the_same_sample_and_time_takes_the_place(self) -> None:
+        people = people_on(WATER)
+        people.enter(
+            LateEntry("1", 60, (), self.AT, "Bo"),
+            LateEntry("1", 6, (), self.AT, "Bo"),
+            LateEntry("2", 3, (), self.AT, "Bo"),
+        )
+        assert [(each.value.sample, each.value.pieces) for each in people.lot().late] == [("1", 6), ("2", 3)]  # type: ignore[union-attr]
+
+    def test_what_was_removed_in_error_was_not_removed(self) -> None:
+        people = people_on(WATER)
+        people.enter(
+            Removed("1", "2", "peeled"), Removed("1", "3", "peeled"), Removed("1", "2", "wrong piece", in_error=True)
+        )
+        assert [(each.piece, each.what) for each in people.lot().removed] == [("3", "peeled")]

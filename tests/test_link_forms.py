@@ -83,6 +83,13 @@ class TestForms:
         sent(lot, key(lot, "under.jpg"), key(lot, "open.jpg"), third, act="apart", token="b")
         assert links(lot)[1:] == [({"open.jpg/2"}, "")]
 
+    def test_marks_chosen_one_by_one_are_not_told_apart_in_part(self, lot: Desk) -> None:
+        pair = key(lot, "under.jpg"), key(lot, "open.jpg")
+        sent(lot, *pair, token="a")
+        answer = sent(lot, *pair, key(lot, "open.jpg", 2), act="apart", token="b", form="sample-1")
+        assert "separate these first" in trouble(answer)
+        assert len(links(lot)) == 1
+
     def test_one_mark_with_its_card(self, lot: Desk) -> None:
         assert sent(lot, key(lot, "water.jpg"), card=" 4 ", form="sample-2").status_code == 303
         assert links(lot) == [({"water.jpg/1"}, "4")]

@@ -63,10 +63,10 @@ class TestAmounts:
         people.enter(Sampled("1"))
         assert amounts_of(people.lot()) == (Amount("1", 1, 1, None, ""),)
 
-    def test_late_entries_add_their_pieces(self) -> None:
+    def test_late_entries_say_their_pieces_which_may_be_those_photographed(self) -> None:
         people = people_on(leaf("a.jpg", "1"))
         people.enter(LateEntry("1", 5, (), LATE, "Bo"), LateEntry("2", 3, (), LATE, "Bo", check=2))
-        assert amounts_of(people.lot()) == (Amount("1", 1, 6, None, ""), Amount("2", 2, 3, None, ""))
+        assert amounts_of(people.lot()) == (Amount("1", 1, 5, None, ""), Amount("2", 2, 3, None, ""))
 
     @pytest.mark.parametrize(
         ("said", "how", "known"),
@@ -244,7 +244,7 @@ class TestPerPiece:
 
     def test_a_late_entrys_pieces_stand_among_them(self) -> None:
         people = self.three()
-        people.enter(LateEntry("1", 2, (FoundByHand("", "whole", 4, 4, "by hand 1"),), LATE, "Bo"))
+        people.enter(Sampled("1", 5), LateEntry("1", 2, (FoundByHand("", "whole", 4, 4, "by hand 1"),), LATE, "Bo"))
         assert sorted(only(people).per_piece or ()) == [(0, 0), (0, 0), (0, 0), (3, 3), (4, 4)]
 
     @pytest.mark.parametrize("which", ["no place", "no place by hand", "not known how many", "more named than entered"])

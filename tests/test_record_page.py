@@ -161,7 +161,7 @@ class TestWhatItDoesNotSay:
     def test_the_supplier_sees_no_staff_rate_rule_or_decision(self) -> None:
         page = page_of(busy(checker="Zebulon"), replace(WANTED, for_supplier=True))
         text = text_of(page)
-        assert re.findall(r'<section id="([^"]+)"', page) == ["identity", "insects", "counts", "versions"]
+        assert re.findall(r'<section id="([^"]+)"', page) == ["gaps", "identity", "insects", "counts", "versions"]
         for word in ("Zebulon", "95%", "per 100 g", "gardener", KITCHEN, "rule", "by lamp"):
             assert word not in text, word
         assert "Brook Farm (invented)" in text
@@ -170,7 +170,8 @@ class TestWhatItDoesNotSay:
         people = busy()
         people.answer(people.flags("water 1.jpg")[0], "look_again")
         text = text_of(page_of(people, replace(WANTED, for_supplier=True)))
-        assert "Not complete: one thing below stands open." in text
+        assert "Not complete: 2 things below stand open." in text
+        assert "6 pieces looked at as entered, and photographs of 1" in text
         assert "1 flag that nobody has answered" in text
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -231,7 +232,7 @@ class TestUnits:
         number_pieces(people, "0.jpg", "2.jpg")
         said = read(people)
         assert said.outcome is None
-        assert "those of sample 1 are numbered photograph by photograph" in said.why_not
+        assert "of sample 1 nobody knows on which piece each insect was" in said.why_not
 
     def test_the_whole_lot_has_two(self) -> None:
         # Pieces of one name in two samples are two pieces, and their insects two.
@@ -290,3 +291,49 @@ def test_a_correction_of_the_sample_moves_its_finds_to_the_other_check() -> None
     outcome = read(people).outcome
     assert outcome is not None
     assert [line.check.most for line in outcome.checks] == [0, 3]
+
+
+class TestWhatIsNotKnown:
+    """Nothing that is not known may make a step milder."""
+
+    def test_photographs_of_no_lot_with_insects_stop_the_rule(self) -> None:
+        people = people_on(Taken("w.jpg", 1), Taken("lost.jpg", 1, lot="", seed=5))
+        people.answer_all()
+        people.enter(RuleGiven(rule_text(rule())))
+        assert asked(people) == ["on to the cook"] or state(people) is State.NEXT_STEP
+        people.insect(people.flags("lost.jpg")[0])
+        said = read(people)
+        assert said.outcome is None
+        assert "whose lot is not known" in said.why_not
+
+    def test_a_find_without_a_piece_under_a_rule_by_pieces(self) -> None:
+        people = TestUnits().two_pieces(Per.PIECE)
+        people.enter(Correction(people.shot("0.jpg").sha256, "piece", ""))
+        assert read(people).outcome is None
+        assert "on which piece each insect was" in read(people).why_not
+
+    def test_without_a_rule_what_was_confirmed_is_counted_as_elsewhere(self) -> None:
+        people = lot_with(3)
+        people.enter(RuleGiven(""))
+        outcome = read(people).outcome
+        assert outcome is not None
+        assert outcome.state is State.COUNTS_ONLY
+        assert (outcome.checks[0].check.least, outcome.checks[0].check.most) == (3, 3)
+
+    def test_a_rule_that_is_not_signed_hides_no_animal(self) -> None:
+        # By the unsigned rule none counts, as all are shorter than it asks for; it is not in force, and all are told.
+        long_ones = Counting(frozenset({"whole"}), frozenset({"in_hand"}), from_length_mm=50.0)
+        unsigned = replace(rule(counting=long_ones), signature=None)
+        outcome = read(lot_with(3, unsigned)).outcome
+        assert outcome is not None
+        assert outcome.state is State.COUNTS_ONLY
+        assert outcome.checks[0].check.most == 3
+
+    def test_what_was_written_by_hand_says_how_it_was_looked_at_or_is_not_judged(self) -> None:
+        people = lot_with(0, rule(counting=SOME))
+        people.enter(LateEntry("1", 2, (FoundByHand("aphid", "whole", 1, 1, "1"),), LATE, "Bo"))
+        (judged,) = read(people).judged
+        assert "no word on how it was looked at" in judged.reason
+        people.enter(LateEntry("1", 2, (FoundByHand("aphid", "whole", 1, 1, "1"),), LATE, "Bo", basis="in_hand"))
+        (judged,) = read(people).judged
+        assert judged.reason == "counts by this rule"

@@ -89,7 +89,7 @@ def test_the_suppliers_has_no_staff_rates_rule_or_decision() -> None:
     said = (*people.shelf.shots[0].said, "checker: the slip says Zebulon, the list Bo.")
     people.shelf = replace(people.shelf, shots=(replace(people.shelf.shots[0], said=said), *people.shelf.shots[1:]))
     table = table_of(people, for_supplier=True)
-    assert set(table["what"]) == {"insect", "count"}
+    assert set(table["what"]) == {"gap", "insect", "count"}
     assert not any("Zebulon" in cell for cell in table.to_numpy().ravel())
     assert set(table["amount"]) == {""}
 

@@ -33,7 +33,8 @@ class TestWritten:
         out = tmp_path / "lot.html"
         code, said, err = call(folder, "--out", out)
         assert (code, err) == (0, "")
-        assert said.splitlines() == [f"{out}: the record of lot {LOT}.", WHO_DECIDES]
+        open_still = "Sample 1: 6 pieces looked at as entered, and photographs of 1."
+        assert said.splitlines() == [f"{out}: the record of lot {LOT}.", open_still, WHO_DECIDES]
         page = out.read_text(encoding="utf-8")
         assert f"Record of lot {LOT}" in page
         assert page.count("data:image/jpeg;base64,") == 1

@@ -304,3 +304,24 @@ class TestAnyFinds:
         shuffled = list(placed)
         chance.shuffle(shuffled)
         assert numbers(counted(by, shuffled)) == numbers(counted(by, placed))
+
+
+class TestWhatOneNameDoesNotExclude:
+    """A name or a length that says less than the rule asks for leaves a find unjudged, and does not make it none."""
+
+    def test_a_larva_may_be_a_caterpillar(self) -> None:
+        (judged,) = counted(
+            counting(kinds=("caterpillar",)), [Find("a", kind="larva", body="whole", basis="in_hand")]
+        ).finds
+        assert judged.verdict is Verdict.NOT_JUDGED
+        (judged,) = counted(
+            counting(kinds=("caterpillar",)), [Find("a", kind="aphid", body="whole", basis="in_hand")]
+        ).finds
+        assert judged.verdict is Verdict.NOT
+
+    def test_a_part_is_of_a_longer_animal(self) -> None:
+        by = counting(from_length_mm=2.0)
+        for body, verdict in (("part_with_head", Verdict.NOT_JUDGED), ("whole", Verdict.NOT)):
+            find = Find("a", kind="aphid", body=body, basis="in_hand", length_mm=1.5, unaided="yes")
+            (judged,) = counted(by, [find]).finds
+            assert judged.verdict is verdict

@@ -129,9 +129,10 @@ class TestDue:
         for speck in people.flags("w.jpg"):
             people.insect(speck)
         people.enter(RuleGiven(rule_text(rule(until_date=UNTIL))))
-        assert self.due(people) == ("By the rule: rinse, look again.", "The lot is held: no decision was entered.")
+        step = 'By the rule of Mudlark Table (of 2026-02-20, version b84dc7), the next step is: "rinse, look again".'
+        assert self.due(people) == (step, "The lot is held: no decision was entered.")
         people.enter(DECIDED)
-        assert self.due(people) == ("By the rule: rinse, look again.",)
+        assert self.due(people) == (step,)
 
     def test_it_is_told_lot_by_lot(self) -> None:
         (gaps,) = [section for section in season(MARCH, APRIL).sections if section.name == "gaps"]

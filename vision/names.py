@@ -7,6 +7,8 @@ ANIMALS = ("aphid", "thrips", "caterpillar", "larva", "mite", "gnat", "egg", "sk
 TRAIL = "trail"
 """What a miner leaves in thin tissue: counted as an insect."""
 INSECTS = (*ANIMALS, TRAIL)
+DISTINCT = frozenset({"aphid", "thrips", "caterpillar", "mite", "gnat"})
+"""Names of which one excludes the others. A larva may be a young caterpillar, thrips or gnat; an egg or a skin may be anybody's."""
 LOOK_ALIKES = {
     "bubble": "bubble", "fibre": "fibre", "grit": "grit", "seed": "grit", "seed_coat": "grit", "pollen": "grit",
     "leaf_bit": "leaf bit", "bud": "bud", "drop": "drop", "scratch": "scratch", "dust": "dust", "frass": "frass", "leg": "leg",

@@ -32,8 +32,11 @@ class Told(Protocol):
     def lines(self) -> list[str]:
         """Sentences for the end of a call: rows without a photograph, photographs without a row."""
 
-    def lost(self) -> dict[str, str]:
-        """Photographs that a manifest names and that were not found, and the lot that each belongs to; '' where nothing says."""
+    def lost(self) -> dict[str, str] | None:
+        """Photographs that a manifest names and that were not found, and the lot that each belongs to; '' where nothing says.
+
+        None where no folder was given whole, so that nothing can be said of it.
+        """
 
 
 class Manifests:
@@ -64,10 +67,13 @@ class Manifests:
                 self._unnamed += 1
             yield replace(source, claims=Claims(row, folders_say(below)))
 
-    def lost(self) -> dict[str, str]:
-        """As in Told; what is said holds once all sources have come."""
+    def lost(self) -> dict[str, str] | None:
+        """As in Told; what is said holds once all sources have come. Named as shots are, with the PATH's number where there are several."""
+        if not self._whole:
+            return None
         return {
-            shot: manifest.rows[shot].get("lot", "") or folders_say(shot).get("lot", "")
+            manifest.name.removesuffix(MANIFEST) + shot: manifest.rows[shot].get("lot", "")
+            or folders_say(shot).get("lot", "")
             for manifest in self._each()
             if manifest.name in self._whole
             for shot in self._lost(manifest)
@@ -132,6 +138,7 @@ class WatchedManifest:
         self._read = self._seen = self._facts()
         self._since = self._clock()
         self._manifest = None if self._read is None else read_manifest(_bytes_of(self._place))
+        self._found: set[str] = set()
 
     @property
     def digests(self) -> list[str | None]:
@@ -142,12 +149,17 @@ class WatchedManifest:
         """As in Told. None: what has no row or no photograph yet may still get it."""
         return []
 
-    def lost(self) -> dict[str, str]:
-        """As in Told. None, likewise."""
-        return {}
+    def lost(self) -> dict[str, str] | None:
+        """As in Told; of a watch that has ended."""
+        return {
+            shot: row.get("lot", "") or folders_say(shot).get("lot", "")
+            for shot, row in sorted(self._rows.items())
+            if shot not in self._found
+        }
 
     def told(self, source: Source) -> Source:
         """The source with what is said of it now."""
+        self._found.add(source.shot)
         return replace(source, claims=Claims(self._rows.get(source.shot, {}), folders_say(source.shot)))
 
     def look(self) -> frozenset[str]:

@@ -53,7 +53,8 @@ class OutputFolder:
         self.facts = facts
         self.was_finished = bool(standing.record.get("finished"))
         """Whether the call before this one came to its end."""
-        self._this_call: dict[str, Any] = {}
+        # What an earlier call could not find stands until a call that looks for all of it says otherwise.
+        self._this_call: dict[str, Any] = {"not_found": dict(standing.record.get("not_found", {}))}
         self.ledger = Ledger(self.path / LEDGER, self.run)
 
     def write_record(self, **this_call: Any) -> None:

@@ -140,8 +140,9 @@ def _told_by(call: Call, finished: bool) -> dict[str, Any]:
 
     Which photographs of a manifest are not there is known only at the end.
     """
-    lost = call.manifests.lost() if finished else {}
-    return {"manifests_sha256": call.manifests.digests, "not_found": lost}
+    lost = call.manifests.lost() if finished else None
+    told: dict[str, Any] = {"manifests_sha256": call.manifests.digests}
+    return told if lost is None else told | {"not_found": lost}
 
 
 @contextmanager

@@ -17,6 +17,7 @@ from cli.lots.decision import Decision
 from cli.lots.entry_fields import check_among, check_day, check_long, check_number, check_time, check_words, made
 from cli.lots.rule_text import RuleError
 from cli.review.answers import (
+    BASES,
     BODIES,
     COLONY,
     LONGEST_KIND,
@@ -102,6 +103,8 @@ class Removed:
     """In words."""
     whole: bool = False
     """The piece itself was taken out."""
+    in_error: bool = False
+    """Nothing was removed there after all: what was entered before on that piece does not count."""
 
     def __post_init__(self) -> None:
         for name in ("sample", "piece"):
@@ -215,8 +218,11 @@ class LateEntry:
     checker: str
     note: str = ""
     check: int = 1
+    basis: str = ""
+    """How it was looked at, one of BASES; '' where not said."""
 
     def __post_init__(self) -> None:
+        check_among("basis", self.basis, (*BASES, ""))
         check_line("sample", self.sample, LONGEST_NAME)
         check_name(self.checker, "A late entry needs the name of who looked.")
         check_number("pieces", self.pieces, 1)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from cli.batch.belonging import BELONGS
-from cli.lots.entries import Correction, Entered, Link, Value
+from cli.lots.entries import Correction, Entered, LateEntry, Link, Removed, Value
 from cli.review.answers import (
     INSECT,
     NOT_INSECT,
@@ -152,6 +152,12 @@ class LotStands:
     """Photographs that could not be read, and why. What they belong to is not known, so every lot of a run is told of them."""
     not_found: tuple[str, ...] = ()
     """Photographs that a manifest names and that were not there."""
+    lotless: tuple[Photo, ...] = ()
+    """Photographs of the run that name no lot, but blanks: nobody knows whether they are of this one. None for NO_LOT itself."""
+    lotless_marks: int = 0
+    """Marks on these that are confirmed, or that somebody still has to answer."""
+    finished: bool = True
+    """False where the run has not come to all of its photographs yet."""
 
     def of(self, kind: type[Value]) -> list[Entered]:
         """Entries of one kind, in the order they were made."""
@@ -175,6 +181,24 @@ class LotStands:
     def open(self) -> tuple[Mark, ...]:
         """Marks that somebody still has to answer."""
         return tuple(mark for mark in self.marks if mark.is_open)
+
+    @cached_property
+    def late(self) -> tuple[Entered, ...]:
+        """What was written by hand; of two entries on one sample with one time the later takes the earlier one's place."""
+        last: dict[tuple[str, str], Entered] = {}
+        for each in self.of(LateEntry):
+            assert isinstance(each.value, LateEntry)
+            last[each.value.sample, each.value.at] = each
+        return tuple(sorted(last.values(), key=lambda each: each.number))
+
+    @cached_property
+    def removed(self) -> tuple[Removed, ...]:
+        """What was removed, piece by piece as it was entered last, but for what was entered in error."""
+        last: dict[tuple[str, str], Removed] = {}
+        for each in self.of(Removed):
+            assert isinstance(each.value, Removed)
+            last[each.value.sample, each.value.piece] = each.value
+        return tuple(value for value in last.values() if not value.in_error)
 
     @cached_property
     def numbered_twice(self) -> frozenset[str]:
@@ -208,6 +232,8 @@ def lots_of(shelf: Shelf, heard: Heard) -> tuple[LotStands, ...]:
     entered: dict[str, list[Entered]] = defaultdict(list)
     for each in entries:
         entered[_lot_of(each, photos)].append(each)
+    lotless = tuple(photo for photo in of_lot[NO_LOT] if not photo.is_blank)
+    waiting = sum(mark.is_open or mark.is_insect for photo in lotless for mark in marks.get(photo.shot.sha256, ()))
     return tuple(
         LotStands(
             name,
@@ -217,9 +243,12 @@ def lots_of(shelf: Shelf, heard: Heard) -> tuple[LotStands, ...]:
             shelf.failed,
             # Of which nobody said the lot, every lot is told.
             tuple(sorted(shot for shot, lot in shelf.not_found.items() if lot in (name, NO_LOT))),
+            *((lotless, waiting) if name != NO_LOT else ((), 0)),
+            shelf.finished,
         )
         for name in sorted(
-            {*of_lot, *entered, *filter(None, shelf.not_found.values())}, key=lambda name: (name == NO_LOT, name)
+            {*(lot for lot, own in of_lot.items() if own), *entered, *filter(None, shelf.not_found.values())},
+            key=lambda name: (name == NO_LOT, name),
         )
     )
 

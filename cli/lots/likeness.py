@@ -12,7 +12,7 @@ from functools import lru_cache
 from cli.lots.marks import KEPT_APART, Mark
 from cli.lots.rule_text import folded
 from cli.review.answers import COLONY
-from vision.names import INSECTS
+from vision.names import DISTINCT
 
 _STANDARD_UNCERTAINTIES = 2
 """About 95 of 100 true sizes lie so near (GUM, 6.3.3)."""
@@ -98,8 +98,8 @@ def _differ(one: str, other: str) -> bool:
 
 
 def _kinds_differ(one: str, other: str) -> bool:
-    # Two names of our own list are two animals. Any other name may be another word, or a narrower one, for the same.
-    return _differ(one, other) and {_folded(one), _folded(other)} <= set(INSECTS)
+    # Two names of distinct animals are two animals. Any other name may be another word, or a narrower one, for the same.
+    return _differ(one, other) and {_folded(one), _folded(other)} <= DISTINCT
 
 
 def _sort_of(body: str) -> str:

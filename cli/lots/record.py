@@ -31,6 +31,7 @@ WHOLE = (
     "Complete in this sense alone: every flag has an answer, every photograph could be read and can show what it is meant to, and none "
     "is missing that a known guide asks for. That says nothing of what no photograph shows."
 )
+RESTS_ON = "The rule was read on what was looked at alone; of what was not, see the {n} at the top that stand open."
 NOT_WHOLE = "Not complete: {n} things below stand open."
 ONE_NOT_WHOLE = "Not complete: one thing below stands open."
 _SUMMED_UP = 5
@@ -86,7 +87,7 @@ def record_of(lot: LotStands, wanted: Wanted, sources: Sources) -> Document:
         parts.insects(lot, said.judged, animals),
         *_count_sections(counts),
         *([_levels_section(counts, wanted.levels_of)] if wanted.levels_of else []),
-        _rule_section(said),
+        _rule_section(said, gaps),
         Section("decision", "The decision", decision_lines(lot)),
         parts.entered(lot),
         _versions(sources),
@@ -103,6 +104,7 @@ def summary_of(lot: LotStands, on_day: date, sources: Sources) -> tuple[str, ...
         _whole(gaps),
         *gaps.blocking[:_SUMMED_UP],
         *(line for each in counts_of(lot, sources.totals(lot)) for line in counted_lines(each)[:1]),
+        *_rests_on(said, gaps),
         said.outcome.sentence if said.outcome else said.why_not,
     )
 
@@ -169,8 +171,14 @@ def _levels_section(counts: Sequence[Counts], product: str) -> Section:
     return Section("levels", head, tuple(dict.fromkeys([*lines, NO_CLEARANCE])))
 
 
-def _rule_section(said: Ruled) -> Section:
-    lines = [said.why_not] if said.why_not else []
+def _rests_on(said: Ruled, gaps: Gaps) -> tuple[str, ...]:
+    """That what the rule says rests on less than was asked for, where that is so."""
+    return (RESTS_ON.format(n=len(gaps.blocking)),) if said.outcome and said.outcome.steps and gaps.blocking else ()
+
+
+def _rule_section(said: Ruled, gaps: Gaps) -> Section:
+    lines = [*_rests_on(said, gaps)]
+    lines += [said.why_not] if said.why_not else []
     if said.outcome is not None:
         lines += [said.outcome.sentence, *(line.sentence for line in said.outcome.checks), said.outcome.whose]
         lines += [f"Read on {said.read_on.isoformat()}."] if said.read_on else []

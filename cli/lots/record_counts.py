@@ -122,7 +122,7 @@ def counts_of(lot: LotStands, totals: Totals) -> tuple[Counts, ...]:
     """What was counted, check by check."""
     amounts = amounts_of(lot)
     by_hand: dict[str, list[FoundByHand]] = defaultdict(list)
-    for each in lot.of(LateEntry):
+    for each in lot.late:
         assert isinstance(each.value, LateEntry)
         by_hand[each.value.sample] += each.value.found
     found = _Found(_by_sample(lot.insects), by_hand, _spellings(lot, by_hand), totals)
@@ -201,7 +201,7 @@ def amounts_of(lot: LotStands) -> tuple[Amount, ...]:
     said = {each.value.sample: each.value for each in lot.of(Sampled) if isinstance(each.value, Sampled)}
     late: dict[str, int] = defaultdict(int)
     late_check: dict[str, int] = {}
-    for each in lot.of(LateEntry):
+    for each in lot.late:
         assert isinstance(each.value, LateEntry)
         late[each.value.sample] += each.value.pieces
         late_check[each.value.sample] = each.value.check
@@ -215,7 +215,8 @@ def amounts_of(lot: LotStands) -> tuple[Amount, ...]:
         entered = said.get(sample)
         pieces = entered.pieces if entered else None
         if pieces is None:
-            pieces = (len(named.get(sample, ())) + late[sample]) or None
+            # What was written by hand may be of the pieces that were photographed, so they are not added up.
+            pieces = max(len(named.get(sample, ())), late[sample]) or None
         mass, how = (entered.grams, entered.grams_are) if entered and entered.grams else _grams(of_sample[sample])
         check = entered.check if entered else _check_of(of_sample[sample]) or late_check.get(sample, 1)
         amounts.append(Amount(sample, check, pieces, mass, how))
@@ -255,8 +256,12 @@ def _grams(photos: Iterable[Photo]) -> tuple[float | None, str]:
 
 
 def _check_of(photos: Iterable[Photo]) -> int | None:
-    said = {photo.get("check") for photo in photos if photo.get("check").isdecimal()}
-    return int(said.pop()) if len(said) == 1 else None
+    said = {photo.get("check") for photo in photos}
+    if said <= {""}:
+        return None
+    # One that says nothing is of the first check; where they differ the whole sample is left there.
+    numbers = {int(check) if check.isdecimal() else 1 for check in said}
+    return numbers.pop() if len(numbers) == 1 else 1
 
 
 def _by_sample(marks: Iterable[Mark]) -> dict[str, list[Mark]]:

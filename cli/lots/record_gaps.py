@@ -19,6 +19,9 @@ from vision.guides.views import VIEWS, Of
 GuideOf = Callable[[str], Guide | None]
 """The guide that a kind of produce is called by; None where there is none."""
 
+NOT_FINISHED = (
+    "The run was stopped, or is still at work: not all of its photographs were scored. Give the same call again."
+)
 MUCH_UNSEARCHED_PCT = 5.0
 """From here on a photograph is listed by name; below it is only counted. Common practice, no source."""
 _NAMED = 12
@@ -47,8 +50,9 @@ class Gaps:
 def gaps_of(lot: LotStands, guide_of: GuideOf) -> Gaps:
     """What of a lot nobody has looked at, could not be looked at, or is not known."""
     kept = [photo for photo in lot.photos if photo.usable]
-    by_hand = lot.of(LateEntry)
-    blocking = [NOTHING_TAKEN] if not lot.photos and not by_hand else []
+    blocking = [] if lot.finished else [NOT_FINISHED]
+    blocking += [NOTHING_TAKEN] if not lot.photos and not lot.late else []
+    blocking += _lotless(lot)
     blocking += _open(lot)
     blocking += _not_read(lot)
     if lot.not_found:
@@ -57,7 +61,7 @@ def gaps_of(lot: LotStands, guide_of: GuideOf) -> Gaps:
     blocking += _not_kept(lot.photos)
     unseen, others = _faces(lot, guide_of)
     blocking += unseen
-    others += _checks(lot)
+    blocking += _checks(lot)
     others += _pieces_of_lot(lot)
     others += _not_looked(kept)
     others += _belonging(lot.photos)
@@ -79,6 +83,16 @@ def _open(lot: LotStands) -> list[str]:
     if states["disagreed"]:
         lines.append(f"{count(states['disagreed'], 'flag')} on which two readers differ, and no third has decided.")
     return lines
+
+
+def _lotless(lot: LotStands) -> list[str]:
+    if not lot.lotless:
+        return []
+    names = some([photo.shot.name for photo in lot.lotless])
+    marks = f" On them: {count(lot.lotless_marks, 'insect')}, or flags still open." if lot.lotless_marks else ""
+    return [
+        f"{count(len(lot.lotless), 'photograph')} of this run whose lot is not known, and that may be of this one: {names}.{marks}"
+    ]
 
 
 def _not_read(lot: LotStands) -> list[str]:
@@ -110,12 +124,11 @@ def _faces(lot: LotStands, guide_of: GuideOf) -> tuple[list[str], list[str]]:
             of_sample[photo.get("sample")].append(photo)
     blanks = [photo for photo in lot.photos if photo.usable and photo.is_blank]
     removed_of: dict[str, list[Removed]] = defaultdict(list)
-    for each in lot.of(Removed):
-        assert isinstance(each.value, Removed)
-        removed_of[each.value.sample].append(each.value)
+    for one in lot.removed:
+        removed_of[one.sample].append(one)
     said = {each.value.sample: each.value for each in lot.of(Sampled) if isinstance(each.value, Sampled)}
     by_hand: dict[str, int] = defaultdict(int)
-    for each in lot.of(LateEntry):
+    for each in lot.late:
         assert isinstance(each.value, LateEntry)
         by_hand[each.value.sample] += each.value.pieces
     for sample in lot.samples:
@@ -127,7 +140,9 @@ def _faces(lot: LotStands, guide_of: GuideOf) -> tuple[list[str], list[str]]:
             (lines if by_hand[sample] else unseen).append(f"{where}: no photograph that can show what it is meant to.")
             continue
         seen = _seen(own, blanks)
-        lines += _not_as_entered(where, said.get(sample), seen, by_hand[sample])
+        fewer, other = _not_as_entered(where, said.get(sample), seen, by_hand[sample])
+        unseen += fewer
+        lines += other
         if len(produce) != 1 or (guide := guide_of(produce[0])) is None:
             known = " and ".join(produce) if produce else "not known"
             lines.append(f"{where}: the produce is {known}, so no guide tells what it should have been shot from.")
@@ -139,8 +154,9 @@ def _faces(lot: LotStands, guide_of: GuideOf) -> tuple[list[str], list[str]]:
             removed={each.piece or NO_PIECE for each in removed if not each.whole},
             thrown_out={each.piece or NO_PIECE for each in removed if each.whole},
         )
-        unseen += [f"{where}: {sentence}" for sentence in listed.gaps]
-        lines += [f"{where}: {sentence}" for sentence in (listed.notes if listed.has_gaps or removed else ())]
+        unseen += [f"{where}: {sentence}" for sentence in (*listed.gaps, *_of_unnamed(guide, seen))]
+        told = listed.has_gaps or removed or listed.uncounted
+        lines += [f"{where}: {sentence}" for sentence in (listed.notes if told else ())]
     return unseen, lines
 
 
@@ -158,29 +174,44 @@ def _seen(own: Sequence[Photo], blanks: Sequence[Photo]) -> dict[str, set[str]]:
     return dict(seen)
 
 
-def _not_as_entered(where: str, said: Sampled | None, seen: dict[str, set[str]], by_hand: int) -> list[str]:
-    """Where other numbers of pieces were shot or written down by hand than somebody says were looked at."""
-    named = len(set(seen) - {NO_PIECE})
-    if said is None or said.pieces is None or not named or named + by_hand == said.pieces:
-        return []
+def _of_unnamed(guide: Guide, seen: dict[str, set[str]]) -> tuple[str, ...]:
+    """Faces that no photograph shows of pieces without a name, where other pieces of the sample have one."""
+    faces = seen.get(NO_PIECE, set()) & set(guide.faces)
+    return checklist(guide, {NO_PIECE: faces | set(guide.sample)}).gaps if faces and len(seen) > 1 else ()
+
+
+def _not_as_entered(
+    where: str, said: Sampled | None, seen: dict[str, set[str]], by_hand: int
+) -> tuple[list[str], list[str]]:
+    """Where other numbers of pieces were shot or written down by hand than somebody says were looked at: fewer, and more."""
+    shown = len(set(seen) - {NO_PIECE})
+    if said is None or said.pieces is None or not shown or shown + by_hand == said.pieces:
+        return [], []
     late = f" and late entries of {by_hand}" if by_hand else ""
-    return [f"{where}: {count(said.pieces, 'piece')} looked at as entered, and photographs of {named}{late}."]
+    line = f"{where}: {count(said.pieces, 'piece')} looked at as entered, and photographs of {shown}{late}."
+    return ([line], []) if shown + by_hand < said.pieces else ([], [line])
 
 
 def _checks(lot: LotStands) -> list[str]:
     """Where entries and photographs of one sample say several checks of the lot: a sample belongs to one, and has its name alone."""
     said: dict[str, dict[str, set[str]]] = defaultdict(lambda: defaultdict(set))
     for photo in lot.photos:
-        if photo.get("check"):
-            said[photo.get("sample")]["its photographs say"].add(photo.get("check"))
-    for each in lot.entries:
+        if not photo.is_blank:
+            said[photo.get("sample")]["its photographs say"].add(photo.get("check") or "1")
+    for sample, ways in said.items():
+        # Photographs that all say nothing leave it to what was entered.
+        if ways["its photographs say"] == {"1"} and not any(
+            photo.get("check") for photo in lot.photos if photo.get("sample") == sample
+        ):
+            ways["its photographs say"] = set()
+    for each in (*lot.of(Sampled), *lot.late):
         if isinstance(each.value, Sampled):
             said[each.value.sample]["as entered it is of"].add(str(each.value.check))
         elif isinstance(each.value, LateEntry):
             said[each.value.sample]["its late entries say"].add(str(each.value.check))
     return [
         f"{_called(sample)}: "
-        + "; ".join(f"{who} check {' and '.join(sorted(checks))}" for who, checks in sorted(ways.items()))
+        + "; ".join(f"{who} check {' and '.join(sorted(checks))}" for who, checks in sorted(ways.items()) if checks)
         + ". Each check has samples of its own, under other names."
         for sample, ways in sorted(said.items())
         if len(set().union(*ways.values())) > 1

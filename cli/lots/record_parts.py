@@ -250,6 +250,8 @@ def entry_line(each: Entered, lot: LotStands, staff: bool = True) -> str:
             if value.piece
             else f"all pieces of sample {named(value.sample)}"
         )
+        if value.in_error:
+            return f"Nothing was removed after all, {where}: {named(value.what)}.{clock}"
         return f"Removed, {where}{', whole' if value.whole else ''}: {named(value.what)}. That is an outcome, not a finding of none.{clock}"
     if isinstance(value, Link):
         card = f" The find lies on card {named(value.card)}." if value.card else ""

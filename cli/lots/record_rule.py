@@ -7,22 +7,29 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from cli.lots.compared import totals_of
 from cli.lots.decision import Decision, decision_sentence, lot_state
 from cli.lots.entries import FIRST_LOOK, Decided, LateEntry, RuleGiven, Sampled
 from cli.lots.gather import LotStands, Mark
 from cli.lots.per import Per
-from cli.lots.record_counts import Amount, amounts_of, mass_of
+from cli.lots.record_counts import Amount, amounts_of, counts_of, mass_of
 from cli.lots.rule import HouseRule
-from cli.lots.rule_chain import Chain, Check, Look, Outcome, Part, State, next_step, part_of
+from cli.lots.rule_chain import Chain, Check, Look, Outcome, Part, counts_only, next_step, part_of
 from cli.lots.rule_counts import Counted, Find, Judged, counted
 from cli.lots.rule_file import read_rule
 from cli.lots.rule_text import RuleError, named
 from cli.review.answers import COLONY, SpeckId
 
 NOT_NAMED = (
-    "The rule counts by pieces, and those of sample {samples} are numbered photograph by photograph and not named: "
-    "nobody knows which are the same. Name them in the manifest, or put the photographs right."
+    "The rule counts by pieces, and of sample {samples} nobody knows on which piece each insect was, or which pieces of several "
+    "photographs are the same. Name them in the manifest, or put the photographs right."
 )
+LOTLESS = (
+    "Photographs of this run whose lot is not known hold insects or open flags, and may be of this lot: put right what they belong to, "
+    "before any rule is read."
+)
+_DRAWN_UNCERTAINTY = 0.1
+"""Relative, of a length that a person drew (common practice, no source)."""
 NO_DAY = "The day of check {check} is not known: enter it with a sample of that check."
 
 
@@ -48,6 +55,8 @@ def ruled(lot: LotStands, animal_of: dict[SpeckId, str], on_day: date) -> Ruled:
             rule = read_rule(given.value.text.encode("utf-8"))
         except RuleError as error:
             return Ruled(None, why_not=f"The rule that was entered can't be read: {error}")
+    if rule is not None and lot.lotless_marks:
+        return Ruled(rule, why_not=LOTLESS)
     try:
         return _ruled(lot, rule, animal_of, on_day)
     except RuleError as error:
@@ -58,48 +67,55 @@ def _ruled(lot: LotStands, rule: HouseRule | None, animal_of: dict[SpeckId, str]
     amounts = amounts_of(lot)
     if not amounts:
         return Ruled(rule, why_not="Nothing of this lot was looked at yet, so there is nothing to read a rule on.")
+    produce = {photo.get("produce") for photo in lot.photos} - {""}
+    kind = produce.pop() if len(produce) == 1 else ""
+    of_check: dict[int, list[Amount]] = defaultdict(list)
+    for amount in amounts:
+        of_check[amount.check].append(amount)
+    days: dict[int, date] = {}
+    for number, own in sorted(of_check.items()):
+        day = day_of(lot, {amount.sample for amount in own}, first=number == 1)
+        if day is None:
+            return Ruled(rule, why_not=NO_DAY.format(check=number))
+        days[number] = day
+    read_on = max(on_day, *days.values())
+    # A rule that is not in force counts nothing: what people confirmed is counted then, as the rest of the record counts it.
+    in_force = None if rule is None or counts_only(rule, kind, days[min(days)], read_on) else rule
     finds = finds_of(lot, animal_of)
     still_open = Counter(mark.photo.get("sample") for mark in lot.open if not mark.photo.is_blank)
-    per = rule.per if rule is not None and rule.per in (Per.PIECE, Per.SAMPLE) else Per.LOT
+    per = in_force.per if in_force is not None and in_force.per in (Per.PIECE, Per.SAMPLE) else Per.LOT
+    confirmed = {} if in_force else {counts.check: counts.all for counts in counts_of(lot, totals_of(lot))}
     checks: list[Check] = []
     judged: list[Judged] = []
-    for number in sorted({amount.check for amount in amounts}):
-        own = [amount for amount in amounts if amount.check == number]
-        twice = sorted({amount.sample for amount in own} & lot.numbered_twice)
-        if per is Per.PIECE and twice:
-            return Ruled(rule, tuple(judged), why_not=NOT_NAMED.format(samples=", ".join(map(named, twice))))
-        parts, said = _parts(rule, per, own, finds)
-        judged += said
-        day = day_of(lot, {amount.sample for amount in own})
-        if day is None:
-            return Ruled(rule, tuple(judged), why_not=NO_DAY.format(check=number))
+    for number, own in sorted(of_check.items()):
+        unnamed = _not_named(lot, {amount.sample for amount in own}) if per is Per.PIECE else []
+        if unnamed:
+            return Ruled(rule, tuple(judged), why_not=NOT_NAMED.format(samples=", ".join(map(named, unnamed))))
+        if in_force is None:
+            parts: tuple[Part, ...] = (Part("all together", *confirmed[number]),)
+        else:
+            parts, said = _parts(in_force, per, own, finds)
+            judged += said
         checks.append(
             Check(
                 number,
-                day,
+                days[number],
                 _look_of(lot, own, number),
                 parts,
                 per,
                 sum(still_open[amount.sample] for amount in own),
                 mass_of(own),
-                rule.digest if rule else "",
+                in_force.digest if in_force else "",
             )
         )
-    produce = {photo.get("produce") for photo in lot.photos} - {""}
-    chain = Chain(produce.pop() if len(produce) == 1 else "", tuple(checks))
-    read_on = max(on_day, checks[-1].on)
-    outcome = next_step(rule, chain, read_on)
-    # A rule that is not in force says of no find whether it counts.
-    return Ruled(rule, () if outcome.state is State.COUNTS_ONLY else tuple(judged), outcome, read_on=read_on)
+    outcome = next_step(rule, Chain(kind, tuple(checks)), read_on)
+    return Ruled(rule, tuple(judged), outcome, read_on=read_on)
 
 
 def _parts(
-    rule: HouseRule | None, per: Per, amounts: Sequence[Amount], finds: dict[str, list[Find]]
+    rule: HouseRule, per: Per, amounts: Sequence[Amount], finds: dict[str, list[Find]]
 ) -> tuple[tuple[Part, ...], list[Judged]]:
-    """What the rule's numbers are compared with; without a rule, all that a person confirmed."""
-    if rule is None:
-        confirmed = sum(find.most or 1 for amount in amounts for find in finds[amount.sample])
-        return (Part("all together", 0, confirmed),), []
+    """What the rule's numbers are compared with."""
     if per is Per.LOT:
         wholes = [counted(rule, those) for those in _apart(amounts, finds)]
         sums = (sum(w.least for w in wholes), sum(w.most for w in wholes), sum(w.not_judged for w in wholes))
@@ -142,19 +158,19 @@ def finds_of(lot: LotStands, animal_of: dict[SpeckId, str]) -> dict[str, list[Fi
     finds: dict[str, list[Find]] = defaultdict(list)
     for mark in lot.insects:
         finds[mark.photo.get("sample")].append(_find(mark, animal_of))
-    for entered in lot.of(LateEntry):
+    for entered in lot.late:
         late = entered.value
         assert isinstance(late, LateEntry)
         for number, found in enumerate(late.found, start=1):
             ends = (found.least, found.most) if found.body == COLONY else (None, None)
-            # What was written by hand was in somebody's hand; each animal of a line is one.
+            # Each animal of a line is one.
             copies = 1 if found.body == COLONY else found.least
             finds[late.sample] += [
                 Find(
                     f"late entry {entered.number}, line {number}" + (f", {copy + 1}" if copies > 1 else ""),
                     kind=found.kind,
                     body=found.body,
-                    basis="in_hand",
+                    basis=late.basis,
                     least=ends[0],
                     most=ends[1],
                     animal=f"late {entered.number} {number} {copy}",
@@ -168,7 +184,7 @@ def finds_of(lot: LotStands, animal_of: dict[SpeckId, str]) -> dict[str, list[Fi
 def _find(mark: Mark, animal_of: dict[SpeckId, str]) -> Find:
     answer = mark.answer
     assert answer is not None
-    doubt = mark.flag.cells["size_uncertainty"] if mark.flag else ""
+    doubt = mark.flag.cells["size_uncertainty"] if mark.flag else str(_DRAWN_UNCERTAINTY)
     return Find(
         mark_name(mark),
         kind=answer.kind,
@@ -190,12 +206,26 @@ def mark_name(mark: Mark) -> str:
     return f"{named(mark.photo.shot.name)}, {'flag' if mark.flag else 'added'} {mark.speck.candidate}"
 
 
-def day_of(lot: LotStands, samples: set[str]) -> date | None:
-    """The last local day on which these samples were looked at: as entered, else by the camera or what was written by hand."""
+def _not_named(lot: LotStands, samples: set[str]) -> list[str]:
+    """Samples of which it is not known on which piece each find was: without any piece, or by tray numbers that others may have."""
+    lacking = samples & lot.numbered_twice
+    for sample in samples:
+        places = [(mark.piece, mark.on_tray) for mark in lot.insects if mark.photo.get("sample") == sample]
+        for each in lot.late:
+            if isinstance(each.value, LateEntry) and each.value.sample == sample:
+                places += [(found.piece, "") for found in each.value.found]
+        if ("", "") in places or len({bool(piece) for piece, _ in places}) > 1:
+            lacking |= {sample}
+    return sorted(lacking)
+
+
+def day_of(lot: LotStands, samples: set[str], first: bool = False) -> date | None:
+    """The last local day on which these samples were looked at, or the first: as entered, else by the camera or by hand."""
+    chosen = min if first else max
     said = {each.value.sample: each.value.on for each in lot.entries if isinstance(each.value, Sampled)}
     days = [date.fromisoformat(day) for sample, day in said.items() if sample in samples and day]
     if days:
-        return max(days)
+        return chosen(days)
     taken = [
         date.fromisoformat(day)
         for photo in lot.photos
@@ -203,10 +233,10 @@ def day_of(lot: LotStands, samples: set[str]) -> date | None:
     ]
     late = [
         datetime.fromisoformat(each.value.at).date()
-        for each in lot.entries
+        for each in lot.late
         if isinstance(each.value, LateEntry) and each.value.sample in samples
     ]
-    return max(taken + late, default=None)
+    return chosen(taken + late, default=None)
 
 
 def _look_of(lot: LotStands, amounts: Sequence[Amount], number: int) -> Look:

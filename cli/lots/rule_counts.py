@@ -18,13 +18,14 @@ from cli.lots import rule_words as words
 from cli.lots.rule import Colonies, Counting, HouseRule, Seen
 from cli.lots.rule_text import RuleError, check_among, check_whole, folded, listed, named, shown
 from cli.review.answers import BASES, BODIES, COLONY, UNAIDED
-from vision.names import INSECTS
+from vision.names import DISTINCT
 
 NO_SIZE = "can't be judged by this rule: no size"
 _MOST_ANIMALS = 1_000_000
 _STANDARD_UNCERTAINTIES = 2
 """About 95 of 100 true sizes lie so near (GUM, 6.3.3)."""
 _MAY_BELONG = "part"
+_PARTS = frozenset({"part", "part_with_head"})
 
 
 class Verdict(StrEnum):
@@ -204,8 +205,8 @@ def _kind(counting: Counting, find: Find) -> Answer:
         return None, f"can't be judged by this rule: no kind, and {wanted}"
     if folded(find.kind) in map(folded, counting.kinds):
         return True, ""
-    # Two names of our own list are two animals. Any other name may be another word, or a narrower one, for a kind that counts.
-    if {folded(find.kind), *map(folded, counting.kinds)} <= set(INSECTS):
+    # Two names of distinct animals are two animals. Any other name may be another word, or a narrower one, for a kind that counts.
+    if {folded(find.kind), *map(folded, counting.kinds)} <= DISTINCT:
         return False, f"does not count: its kind is {find.kind}, and {wanted}"
     return None, f"can't be judged by this rule: whether {named(find.kind)} is among them is not said, and {wanted}"
 
@@ -239,6 +240,11 @@ def _length(counting: Counting, find: Find) -> Answer:
     if off_mm and abs(length - limit) <= off_mm:
         return None, (
             f"can't be judged by this rule: its length, {length:g} mm, may be {off_mm:.2g} mm off, and it counts from {limit:g} mm"
+        )
+    if length < limit and find.body in _PARTS:
+        return (
+            None,
+            f"can't be judged by this rule: a part of {length:g} mm is of a longer animal, and it counts from {limit:g} mm",
         )
     return (
         length >= limit,

@@ -18,6 +18,7 @@ from cli.lots.record_counts import Counts, amounts_of, counts_of
 from cli.lots.record_counts_words import rate_cells
 from cli.lots.record_gaps import gaps_of
 from cli.lots.record_rule import day_of, ruled, state_of
+from cli.lots.rule_chain import State
 from cli.lots.rule_steps import Then
 from cli.lots.telling import SEEN_ALWAYS, percent
 from cli.words import count
@@ -72,8 +73,13 @@ def _together(lot: LotStands, other: LotStands) -> LotStands:
     return replace(
         lot,
         photos=(*lot.photos, *(photo for photo in other.photos if photo.shot.sha256 not in known)),
-        marks=(*lot.marks, *(mark for mark in other.marks if mark.speck.shot_sha256 not in known)),
+        # Another run may have flagged other specks of the same photograph: none is lost, and one that both flagged may be counted twice.
+        marks=tuple({mark.speck: mark for mark in (*lot.marks, *other.marks)}.values()),
         failed={**lot.failed, **other.failed},
+        not_found=tuple(sorted({*lot.not_found, *other.not_found})),
+        lotless=tuple({photo.shot.sha256: photo for photo in (*lot.lotless, *other.lotless)}.values()),
+        lotless_marks=lot.lotless_marks + other.lotless_marks,
+        finished=lot.finished and other.finished,
     )
 
 
@@ -101,10 +107,12 @@ def _said(lot: LotStands, name: str) -> str:
 def _due(lot: LotStands, sources: Sources, on_day: date) -> tuple[str, ...]:
     due = list(gaps_of(lot, sources.guide_of).blocking)
     said = ruled(lot, dict(sources.linked(lot)), on_day)
-    asked = said.outcome.steps if said.outcome else ()
-    due += [f"By the rule: {step.step.action}." for step in asked if step.step.then is Then.WASH_AND_CHECK]
+    held = state_of(lot) == HELD
+    goes_on = said.outcome is not None and {asked.step.then for asked in said.outcome.steps} == {Then.GO_ON}
+    if said.outcome is not None and not goes_on and said.outcome.state is not State.COUNTS_ONLY:
+        due.append(said.outcome.sentence)
     due += [said.why_not] if said.why_not and amounts_of(lot) else []
-    due += ["The lot is held: no decision was entered."] if state_of(lot) == HELD else []
+    due += ["The lot is held: no decision was entered."] if held else []
     return tuple(due)
 
 

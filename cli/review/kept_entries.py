@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import sqlalchemy as sa
@@ -20,6 +20,14 @@ class KeptEntries(KeptRows):
     def add_entry(self, entered: Entered) -> Entered:
         """Puts an entry at the end of the record and returns it as it stands there; the one that is there for a known token."""
         return self._once(ENTRIES, entered.token, lambda connection: self._entry_row(connection, entered), _entered)
+
+    def add_entries(self, entered: Sequence[Entered]) -> None:
+        """Puts several entries of one act at the end of the record, all or none; those whose tokens are there stay as they are."""
+        with self._said_in_words(), self._numbering, self._engine.begin() as connection:
+            for each in entered:
+                known = sa.select(ENTRIES.c.number).where(ENTRIES.c.token == each.token)
+                if connection.execute(known).first() is None:
+                    connection.execute(ENTRIES.insert().values(self._entry_row(connection, each)))
 
     def entries(self, lot: str | None = None, after: int = 0) -> list[Entered]:
         """Every entry in the order it came, of one lot (by its exact name) or of all, after a number."""

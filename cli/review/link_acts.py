@@ -31,6 +31,8 @@ class Act:
     marks: tuple[str, ...]
     """Those that were ticked, as the form names them."""
     card: str = ""
+    offered: bool = False
+    """Whether the marks were offered together, and not chosen one by one."""
 
 
 def enter(desk: Desk, act: Act, words: Mapping[str, str]) -> None:
@@ -56,9 +58,10 @@ def enter(desk: Desk, act: Act, words: Mapping[str, str]) -> None:
     if len(chosen) < len(set(act.marks)):
         raise AnswerError(words["link.gone"])
     said = [each for each in animals(marks, links) if any(mark in chosen for mark in each.marks)]
-    made = _joined(desk, act, chosen, said, words) if act.act == ONE else _parted(chosen, said, words)
-    for number, link in enumerate(made):
-        desk.store.add_entry(Entered(act.lot, act.by.strip(), link, _token(act, number)))
+    made = _joined(desk, act, chosen, said, words) if act.act == ONE else _parted(chosen, said, words, act.offered)
+    desk.store.add_entries(
+        [Entered(act.lot, act.by.strip(), link, _token(act, number)) for number, link in enumerate(made)]
+    )
 
 
 def _token(act: Act, number: int) -> str:
@@ -91,10 +94,12 @@ def _joined(
     return [Link(tuple(mark.speck for each in said for mark in each.marks), card)]
 
 
-def _parted(chosen: Sequence[Mark], said: Sequence[Animal], words: Mapping[str, str]) -> list[Link]:
-    """Each mark alone; but what was linked before stays together where it is told apart from something else."""
+def _parted(chosen: Sequence[Mark], said: Sequence[Animal], words: Mapping[str, str], offered: bool) -> list[Link]:
+    """Each mark alone; but what was linked before stays together where it is offered, and told apart from something else."""
     if not chosen:
         raise AnswerError(words["link.none"])
     if len(said) == 1:
         return [Link((mark.speck,)) for mark in chosen]
+    if not offered and any(sum(mark in chosen for mark in each.marks) > 1 for each in said):
+        raise AnswerError(words["link.linked_before"])
     return [Link((each.marks[0].speck,)) for each in said if not each.said]

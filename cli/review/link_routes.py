@@ -57,7 +57,7 @@ def link_routes(desk: Desk, words: Mapping[str, str], pages: jinja2.Environment)
         lot, ticked = typed.whole("lot"), typed.every("mark")
         by, run, token, what, card, form = (typed.one(name) for name in ("by", "run", "token", "act", "card", "form"))
         try:
-            enter(desk, Act(lot, by, run, token, what, ticked, card), words)
+            enter(desk, Act(lot, by, run, token, what, ticked, card, form.startswith(OFFER)), words)
         except (AnswerError, WrongDesk, PictureTrouble) as error:
             status = {WrongDesk: 421, PictureTrouble: 409}.get(type(error), 400)
             trouble = words[f"trouble.{error}"] if isinstance(error, PictureTrouble) else str(error)

@@ -27,7 +27,7 @@ from cli.lots.entries import (
     Value,
 )
 from cli.lots.entry_fields import check_among
-from cli.review.answers import BODIES, LONGEST_KIND, LONGEST_NAME, LONGEST_NOTE, AnswerError, one_spelling
+from cli.review.answers import BASES, BODIES, LONGEST_KIND, LONGEST_NAME, LONGEST_NOTE, AnswerError, one_spelling
 from cli.review.form_fields import AREA, CHOICE, DAY, NUMBER, TICK, TICKED, TIME, Field, Reader
 from cli.review.words import say
 from vision.guides.views import VIEWS
@@ -68,6 +68,7 @@ FORMS: Mapping[str, tuple[Field, ...]] = MappingProxyType(
             Field("piece"),
             Field("what", AREA, needed=True, longest=LONGEST_NOTE),
             Field("whole", TICK),
+            Field("in_error", TICK),
         ),
         "detection": (Field("assumed", NUMBER), Field("seen", NUMBER), Field("put_in", NUMBER)),
         "correction": (Field("shot_sha256", CHOICE), Field("field", CHOICE, tuple(BELONGS), "belongs"), Field("value")),
@@ -77,6 +78,7 @@ FORMS: Mapping[str, tuple[Field, ...]] = MappingProxyType(
             *_WHEN,
             Field("checker", needed=True),
             Field("check", NUMBER, begins="1"),
+            Field("basis", CHOICE, ("", *BASES[:2]), "basis"),
             Field("note", AREA, longest=LONGEST_NOTE),
             *(each for row in range(1, FOUND_ROWS + 1) for each in _found(row)),
         ),
@@ -115,7 +117,8 @@ def _lot_of(read: Reader) -> LotOf:
 
 
 def _removed(read: Reader) -> Removed:
-    return Removed(read.text("sample"), read.text("piece"), read.text("what"), read.text("whole") == TICKED)
+    ticked = [read.text(name) == TICKED for name in ("whole", "in_error")]
+    return Removed(read.text("sample"), read.text("piece"), read.text("what"), *ticked)
 
 
 def _detection(read: Reader) -> DetectionGiven:
@@ -140,7 +143,8 @@ def _late_entry(read: Reader) -> LateEntry:
         raise AnswerError(say(read.words, "lot.no_pieces"))
     found = tuple(found for row in range(1, FOUND_ROWS + 1) if (found := _found_by_hand(read, row)))
     sample, note, checker = read.text("sample"), read.text("note"), read.text("checker")
-    return LateEntry(sample, pieces, found, read.time(), checker, note, read.whole("check") or 1)
+    check = read.whole("check") or 1
+    return LateEntry(sample, pieces, found, read.time(), checker, note, check, read.text("basis"))
 
 
 def _found_by_hand(read: Reader, row: int) -> FoundByHand | None:

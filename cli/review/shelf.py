@@ -91,6 +91,8 @@ class Shelf:
     """Shots that are another one byte for byte: answered with it."""
     not_found: Mapping[str, str] = field(default_factory=dict)
     """Photographs that a manifest names and that were not there, and the lot of each; '' where nothing says."""
+    finished: bool = True
+    """False where the run was stopped, or is still at work."""
 
     @cached_property
     def by_sha256(self) -> dict[str, DeskShot]:
@@ -124,9 +126,11 @@ def read_shelf(folder: Path) -> Shelf:
             f"{folder} was written by version {version} of Speckwise, whose tables are others: review it there, or score again."
         ) from None
     # Another call into this folder may have found them.
-    there = {_PATH_NUMBER.sub("", entry.shot) for entry in entries}
+    named_there = {entry.shot for entry in entries}
+    there = named_there | {_PATH_NUMBER.sub("", shot) for shot in named_there}
     lost = {shot: lot for shot, lot in dict(standing.record.get("not_found", {})).items() if shot not in there}
-    return Shelf(folder, standing.run, version, shots, failed, twins, lost)
+    finished = bool(standing.record.get("finished", True))
+    return Shelf(folder, standing.run, version, shots, failed, twins, lost, finished)
 
 
 def store_beside(folder: Path) -> Path:
