@@ -62,6 +62,7 @@ def test_a_scale_too_coarse_for_the_eye_is_said() -> None:
     ]
 
 
+@pytest.mark.long
 def test_a_very_large_shot_says_that_it_is_searched_more_coarsely() -> None:
     small = panel_shot([(disc(160, 120, 40), GREY)])
     large = Shot(np.ascontiguousarray(np.tile(small.pixels, (22, 18, 1))), "0" * 64, "large")

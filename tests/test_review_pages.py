@@ -130,6 +130,7 @@ def test_nothing_runs_out_of_a_narrow_screen(browser: Any, tmp_path: Path, width
         context.close()
 
 
+@pytest.mark.long
 def test_five_thousand_candidates(browser: Any, tmp_path: Path) -> None:
     folder = write_folder(tmp_path / "scored", [Made(f"{k:02d}.jpg", flags=250, seed=k) for k in range(20)])
     with desk_on(folder) as desk:
