@@ -243,3 +243,12 @@ def test_what_the_manifest_names_and_nobody_found() -> None:
     (line,) = [each for each in gaps(people).blocking if "manifest" in each]
     # One of which nobody said the lot is told to every lot; that of another lot is not.
     assert line == "2 photographs that the manifest names and that nobody has found: b.jpg, c.jpg."
+
+
+def test_photographs_whose_lot_is_not_known() -> None:
+    people = people_on(Taken("a.jpg"), Taken("b.jpg", 1, lot=""))
+    people.answer_all("a.jpg")
+    (line,) = [each for each in gaps(people).blocking if "lot is not known" in each]
+    assert line == (
+        "1 photograph of this run whose lot is not known, and that may be of this one: b.jpg. 1 flag on them is confirmed or still open."
+    )

@@ -89,7 +89,8 @@ def _lotless(lot: LotStands) -> list[str]:
     if not lot.lotless:
         return []
     names = some([photo.shot.name for photo in lot.lotless])
-    marks = f" On them: {count(lot.lotless_marks, 'insect')}, or flags still open." if lot.lotless_marks else ""
+    verb = "is" if lot.lotless_marks == 1 else "are"
+    marks = f" {count(lot.lotless_marks, 'flag')} on them {verb} confirmed or still open." if lot.lotless_marks else ""
     return [
         f"{count(len(lot.lotless), 'photograph')} of this run whose lot is not known, and that may be of this one: {names}.{marks}"
     ]
