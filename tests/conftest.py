@@ -183,3 +183,30 @@ def screen(browser: Any, opened: Opened) -> Iterator[Screen]:
     assert shown.faults == []
     assert all(url.startswith(opened.address) for url in shown.asked)
     context.close()
+
+
+@pytest.fixture(scope="session")
+def server() -> Iterator[Any]:
+    """A PostgreSQL of the tests' own."""
+    from own_postgres import shared
+
+    with shared() as server:
+        yield server
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def place(request: pytest.FixtureRequest, tmp_path: Path) -> Any:
+    """Where a test's record is, on either database."""
+    from own_records import on_server, on_sqlite
+
+    if request.param == "sqlite":
+        return on_sqlite(tmp_path / "decisions.sqlite")
+    return on_server(request.getfixturevalue("server"))
+
+
+@pytest.fixture
+def store(place: Any) -> Iterator[Any]:
+    """An open record at `place`."""
+    store = place.open()
+    yield store
+    store.close()

@@ -6,9 +6,7 @@ import itertools
 import json
 import sqlite3
 import threading
-from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from typing import Any
 
 import psycopg
@@ -16,53 +14,14 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from made_answers import answer
 from made_entries import ANY, LOT, VALUES, entered
-from own_postgres import Server, shared
+from own_records import Place
 
 from cli.lots.entries import LotOf, Value
 from cli.review import layout
 from cli.review.database import engine_of, parsed
-from cli.review.store import Store, sqlite_url
+from cli.review.store import Store
 
 TOKENS = (f"t{n}" for n in itertools.count())
-
-
-@pytest.fixture(scope="session")
-def server() -> Iterator[Server]:
-    with shared() as server:
-        yield server
-
-
-class Place:
-    """Where one test's record is, and a way to it past the record's code."""
-
-    def __init__(self, url: str, connect: Callable[[], Any]) -> None:
-        self.url = url
-        self._connect = connect
-
-    def plain(self, sql: str, *values: object) -> list[tuple[Any, ...]]:
-        connection = self._connect()
-        try:
-            result = connection.execute(sql, values)
-            return result.fetchall() if result.description else []
-        finally:
-            connection.close()
-
-
-@pytest.fixture(params=["sqlite", "postgresql"])
-def place(request: pytest.FixtureRequest, tmp_path: Path) -> Place:
-    if request.param == "sqlite":
-        path = tmp_path / "decisions.sqlite"
-        return Place(sqlite_url(path), lambda: sqlite3.connect(path, isolation_level=None))
-    server: Server = request.getfixturevalue("server")
-    schema = server.fresh()
-    return Place(server.url(schema), lambda: server.connect(schema))
-
-
-@pytest.fixture
-def store(place: Place) -> Iterator[Store]:
-    store = Store(place.url)
-    yield store
-    store.close()
 
 
 @pytest.mark.parametrize("value", VALUES, ids=lambda value: type(value).__name__)

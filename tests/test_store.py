@@ -16,7 +16,8 @@ import psycopg
 import pytest
 from hypothesis import HealthCheck, given, settings
 from made_answers import OTHER_RUN, OTHER_SHOT, RUN, SHOT, SPECK, added, answer, meant
-from own_postgres import Server, shared
+from own_postgres import Server
+from own_records import Place
 
 from cli.lots.entries import Entered, LotOf
 from cli.review.answers import FIRST_ADDED, TAKEN_BACK, AnswerError, Ring, SpeckId
@@ -26,49 +27,6 @@ from vision.errors import DiskFull
 
 TABLES = ("answers", "added", "looks", "shown", "readings", "layout", "entries")
 TOKENS = (f"t{n}" for n in itertools.count())
-
-
-@pytest.fixture(scope="session")
-def server() -> Iterator[Server]:
-    with shared() as server:
-        yield server
-
-
-class Place:
-    """Where one test's record is, and a way to it past the record's code."""
-
-    def __init__(self, url: str, connect: Callable[[], Any]) -> None:
-        self.url = url
-        self._connect = connect
-
-    def open(self, **more: Any) -> Store:
-        return Store(self.url, **more)
-
-    def plain(self, sql: str) -> list[tuple[Any, ...]]:
-        """Rows of a statement, by the database's own module."""
-        connection = self._connect()
-        try:
-            result = connection.execute(sql)
-            return result.fetchall() if result.description else []
-        finally:
-            connection.close()
-
-
-@pytest.fixture(params=["sqlite", "postgresql"])
-def place(request: pytest.FixtureRequest, tmp_path: Path) -> Place:
-    if request.param == "sqlite":
-        path = tmp_path / "decisions.sqlite"
-        return Place(sqlite_url(path), lambda: sqlite3.connect(path, isolation_level=None))
-    server: Server = request.getfixturevalue("server")
-    schema = server.fresh()
-    return Place(server.url(schema), lambda: server.connect(schema))
-
-
-@pytest.fixture
-def store(place: Place) -> Iterator[Store]:
-    store = place.open()
-    yield store
-    store.close()
 
 
 def at_once(acts: Sequence[Callable[[], Any]]) -> None:

@@ -31,7 +31,7 @@ WHOLE = (
     "Complete in this sense alone: every flag has an answer, every photograph could be read and can show what it is meant to, and none "
     "is missing that a known guide asks for. That says nothing of what no photograph shows."
 )
-RESTS_ON = "The rule was read on what was looked at alone; of what was not, see the {n} at the top that stand open."
+RESTS_ON = "The rule was read on what was looked at alone. What stands open at the top may change the step."
 NOT_WHOLE = "Not complete: {n} things below stand open."
 ONE_NOT_WHOLE = "Not complete: one thing below stands open."
 _SUMMED_UP = 5
@@ -173,7 +173,7 @@ def _levels_section(counts: Sequence[Counts], product: str) -> Section:
 
 def _rests_on(said: Ruled, gaps: Gaps) -> tuple[str, ...]:
     """That what the rule says rests on less than was asked for, where that is so."""
-    return (RESTS_ON.format(n=len(gaps.blocking)),) if said.outcome and said.outcome.steps and gaps.blocking else ()
+    return (RESTS_ON,) if said.outcome and said.outcome.steps and gaps.blocking else ()
 
 
 def _rule_section(said: Ruled, gaps: Gaps) -> Section:

@@ -131,7 +131,7 @@ def _parts(
             of_piece[find.place].append(find)
         lacking = (amount.pieces or 1) - len(of_piece)
         for place, those in sorted(of_piece.items()):
-            by_part[f"{sample}, piece {place}" if place else f"{sample}, no piece named"] = counted(rule, those)
+            by_part[f"{sample}, piece {place}"] = counted(rule, those)
         if lacking > 0:
             by_part[f"{sample}, each other piece"] = counted(rule, [])
     judged = [each for whole in by_part.values() for each in whole.finds]
