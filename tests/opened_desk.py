@@ -6,9 +6,11 @@ import os
 import re
 import shutil
 import signal
+import socket
 import sqlite3
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -80,6 +82,29 @@ def desk_on(folder: Path, *options: str) -> Iterator[Opened]:
                 opened.process.wait(15)
             except subprocess.TimeoutExpired:
                 opened.kill()
+
+
+@contextmanager
+def served_here(folder: Path, store: Any, words: Any, key: str) -> Iterator[str]:
+    """A desk of this process, in whatever words; its address. Listens before it is asked, however late its thread starts."""
+    import uvicorn
+
+    from cli.review.desk import Desk
+    from cli.review.server import make_app
+    from cli.review.shelf import read_shelf
+
+    bound = socket.socket()
+    bound.bind(("127.0.0.1", 0))
+    bound.listen()
+    host = f"127.0.0.1:{bound.getsockname()[1]}"
+    app = make_app(Desk(read_shelf(folder), store), words, [host], key)
+    server = uvicorn.Server(uvicorn.Config(app, log_level="critical", lifespan="off"))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [bound]})
+    thread.start()
+    yield f"http://{host}/"
+    server.should_exit = True
+    thread.join(10)
+    store.close()
 
 
 @contextmanager

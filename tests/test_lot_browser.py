@@ -5,13 +5,12 @@ from __future__ import annotations
 import math
 import re
 import sqlite3
-import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from opened_desk import Opened, Screen
+from opened_desk import Opened, Screen, served_here
 from scored_folder import write_folder
 from test_review_pages import SHOTS, faults_of
 from test_rule_page import LONGEST
@@ -132,33 +131,17 @@ def test_works_without_scripts(browser: Any, opened: Opened, folder: Path) -> No
 @pytest.fixture
 def right_to_left(tmp_path: Path) -> Iterator[str]:
     """A desk in a language that is written from right to left, with a signed rule on its lot."""
-    import socket
-
-    import uvicorn
     from review_client import KEY
 
-    from cli.review.desk import Desk
-    from cli.review.server import make_app
-    from cli.review.shelf import read_shelf
     from cli.review.words import catalogue
 
     folder = write_folder(tmp_path / "scored", SHOTS)
     words = {key: f"\u05d0\u05d1 {text}" for key, text in catalogue().items()} | {"language": "he", "direction": "rtl"}
-    bound = socket.socket()
-    bound.bind(("127.0.0.1", 0))
-    bound.listen()
-    port = bound.getsockname()[1]
     store = Store(sqlite_url(folder / "decisions.sqlite"))
     store.add_entry(Entered(LOT, "Lea", RuleGiven(rule_text(example_rule())), "t"))
     store.add_entry(Entered("longest", "Lea", RuleGiven(rule_text(LONGEST)), "u"))
-    app = make_app(Desk(read_shelf(folder), store), words, [f"127.0.0.1:{port}"], KEY)
-    server = uvicorn.Server(uvicorn.Config(app, log_level="critical", lifespan="off"))
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [bound]})
-    thread.start()
-    yield f"http://127.0.0.1:{port}/supervisor/{KEY}"
-    server.should_exit = True
-    thread.join(10)
-    store.close()
+    with served_here(folder, store, words, KEY) as address:
+        yield f"{address}supervisor/{KEY}"
 
 
 def test_narrow_right_to_left_and_large(browser: Any, right_to_left: str) -> None:

@@ -6,13 +6,12 @@ import csv
 import io
 import subprocess
 import sys
-import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from opened_desk import Screen, desk_on
+from opened_desk import Screen, desk_on, served_here
 from scored_folder import Made, write_folder
 
 SHOTS = [Made("tray 1.jpg", flags=5, seed=1), Made("tray 2.jpg", flags=4, sample="2", seed=2)]
@@ -60,13 +59,6 @@ def test_axe_finds_no_fault_on_any_screen(browser: Any, tmp_path: Path) -> None:
 @pytest.fixture
 def right_to_left(tmp_path: Path) -> Iterator[str]:
     """A desk in a language that is written from right to left: the English catalogue with its direction and words changed."""
-    import socket
-
-    import uvicorn
-
-    from cli.review.desk import Desk
-    from cli.review.server import make_app
-    from cli.review.shelf import read_shelf
     from cli.review.store import Store, sqlite_url
     from cli.review.words import catalogue
 
@@ -74,20 +66,8 @@ def right_to_left(tmp_path: Path) -> Iterator[str]:
     words = {key: f"\u05d0\u05d1 {text}" for key, text in catalogue().items() if not key.startswith("key.")}
     keys = {key: text for key, text in catalogue().items() if key.startswith("key.")}
     words |= keys | {"language": "he", "direction": "rtl"}
-    bound = socket.socket()
-    bound.bind(("127.0.0.1", 0))
-    # Listens before the page is asked for, however late the thread starts.
-    bound.listen()
-    port = bound.getsockname()[1]
-    store = Store(sqlite_url(folder / "decisions.sqlite"))
-    app = make_app(Desk(read_shelf(folder), store), words, [f"127.0.0.1:{port}"], "k")
-    server = uvicorn.Server(uvicorn.Config(app, log_level="critical", lifespan="off"))
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [bound]})
-    thread.start()
-    yield f"http://127.0.0.1:{port}/"
-    server.should_exit = True
-    thread.join(10)
-    store.close()
+    with served_here(folder, Store(sqlite_url(folder / "decisions.sqlite")), words, "k") as address:
+        yield address
 
 
 def test_right_to_left(browser: Any, right_to_left: str) -> None:
