@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check
 
-.PHONY: demo test test-long check bench bench-accuracy bench-geometry bench-conditions bench-desk bench-batch bench-report samples pictures day-pictures ranker
+.PHONY: demo test test-all test-long check bench bench-accuracy bench-geometry bench-conditions bench-desk bench-batch bench-report samples pictures day-pictures ranker
 
 demo: .venv/.installed
 	$(BIN)/speckwise demo
@@ -11,7 +11,11 @@ demo: .venv/.installed
 test: .venv/.installed-dev
 	$(BIN)/python -m pytest -q -n auto --dist worksteal
 
-# The same with what takes long, and with more examples.
+# The same with browsers, clusters, killed processes and many drawn shots.
+test-all: export SPECKWISE_SLOW = 1
+test-all: test
+
+# The same again with what takes longest, and with more examples.
 test-long: export SPECKWISE_LONG = 1
 test-long: test
 

@@ -25,15 +25,18 @@ if TYPE_CHECKING:
 
 LONG = bool(os.environ.get("SPECKWISE_LONG"))
 """Whether there is time for the tests marked `long`, and for more examples."""
+SLOW = LONG or bool(os.environ.get("SPECKWISE_SLOW"))
+"""Whether there is time for those marked `slow`."""
 
 # No deadline: how long an example takes is for the machine of the day; what takes how long is measured by the benches.
-settings.register_profile("same", derandomize=True, deadline=None, max_examples=200 if LONG else 60)
+settings.register_profile("same", derandomize=True, deadline=None, max_examples=200 if LONG else 60 if SLOW else 30)
 settings.load_profile("same")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leaves out what is `long`, unless SPECKWISE_LONG is set."""
-    left_out = [] if LONG else [item for item in items if item.get_closest_marker("long")]
+    """Leaves out what is `long` or `slow`, unless SPECKWISE_LONG or SPECKWISE_SLOW is set."""
+    no_time = [name for name, there_is in (("long", LONG), ("slow", SLOW)) if not there_is]
+    left_out = [item for item in items if any(item.get_closest_marker(name) for name in no_time)]
     if left_out:
         items[:] = [item for item in items if item not in set(left_out)]
         config.hook.pytest_deselected(items=left_out)

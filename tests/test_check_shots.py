@@ -17,6 +17,8 @@ from vision.pipeline import inspect
 from vision.rank import shipped_ranker
 from vision.types import Cut, Inspection, Setup, Shot, Usable
 
+pytestmark = pytest.mark.slow
+
 
 def checked(shot: Shot, px_per_mm: float | None = 20.0) -> Inspection:
     """Looked at and checked, with sharpness from the specks' own outlines."""

@@ -18,6 +18,8 @@ from cli.lots.rule_file import example_rule, rule_text
 from cli.review.shelf import Shelf, read_shelf
 from vision.table import SHOTS, from_csv, to_frame
 
+pytestmark = pytest.mark.slow
+
 WATER_1, WATER_2, OPENED_2 = (
     f"{LOT}/1/water/IMG_0005.jpg",
     f"{LOT}/2/water/IMG_0006.jpg",

@@ -31,6 +31,8 @@ from cli.batch.sources import Photograph
 from faked import tables
 from vision.errors import CallError
 
+pytestmark = pytest.mark.slow
+
 _LIMIT_S = 180.0
 SAMPLES = Path(__file__).parent.parent / "sample_images"
 CUT = (

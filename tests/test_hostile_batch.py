@@ -50,6 +50,8 @@ from vision import files
 from vision.decode import decode_shot
 from vision.table import CANDIDATES, SHOTS, from_csv, unescape
 
+pytestmark = pytest.mark.slow
+
 MOST_BYTES = 900 << 20
 
 GOOD = {

@@ -18,6 +18,8 @@ from vision.render import Recipe, draw, tidy
 from vision.render.prints import Print
 from vision.types import Cut, Inspection, Shot
 
+pytestmark = pytest.mark.slow
+
 INSECTS = (("aphid", 3), ("thrips", 2), ("caterpillar", 1))
 
 

@@ -19,6 +19,8 @@ from cli.lots.entries import Entered, RuleGiven
 from cli.lots.rule_file import example_rule, rule_text
 from cli.review.store import Store, sqlite_url
 
+pytestmark = pytest.mark.slow
+
 LOT = "L-17"
 WIDE = {"width": 1280, "height": 900}
 

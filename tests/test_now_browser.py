@@ -17,6 +17,8 @@ from cli.batch.told import ShotTold
 from cli.pages.now import Counted, build_now, short
 from vision.words import NONE_FLAGGED, WHO_DECIDES
 
+pytestmark = pytest.mark.slow
+
 MM_PX = 96 / 25.4
 """CSS Values and Units 3: 96 px are 25.4 mm."""
 READING_MM = 1000.0

@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 from opened_desk import Screen, answers, on_to_flag
 
+pytestmark = pytest.mark.slow
+
 
 def test_a_missed_speck_is_added_by_a_drag(screen: Screen, folder: Path) -> None:
     screen.begin("Ann")

@@ -10,6 +10,8 @@ import pytest
 from opened_desk import SHOTS, Opened, Screen, answers, desk_on, last_answers, on_to_flag, start_desk
 from scored_folder import places
 
+pytestmark = pytest.mark.slow
+
 TARGET_PX = 18 / 25.4 * 96
 """18 mm in CSS pixels (CSS Values and Units 3: 96 px are 25.4 mm)."""
 

@@ -14,6 +14,8 @@ import pytest
 from opened_desk import Screen, desk_on, served_here
 from scored_folder import Made, write_folder
 
+pytestmark = pytest.mark.slow
+
 SHOTS = [Made("tray 1.jpg", flags=5, seed=1), Made("tray 2.jpg", flags=4, sample="2", seed=2)]
 # Web Content Accessibility Guidelines 2.2, levels A and AA, as axe-core's rules are tagged (package axe-core, MPL 2.0).
 WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]

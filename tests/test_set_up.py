@@ -21,6 +21,8 @@ from vision.errors import ProfileError
 from vision.geometry import ground_mm
 from vision.types import Shot
 
+pytestmark = pytest.mark.slow
+
 SIZE = (1600, 1200)
 PLACES_MM = ((-30, -25, 0), (25, 22, 15), (28, -24, 90), (-30, 24, 40), (0, 0, 120))
 SAMPLES = Path(__file__).parent.parent / "sample_images"

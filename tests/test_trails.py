@@ -15,6 +15,8 @@ from vision.rank import shipped_ranker
 from vision.render.camera import srgb_encode
 from vision.types import Candidate, Cut, Setup, Shot
 
+pytestmark = pytest.mark.slow
+
 _PX_PER_MM = 20.0
 _HIGH, _WIDE = 1000, 1400
 _TURNS = np.linspace(0, 1, 400)

@@ -23,6 +23,8 @@ from cli.batch.sources import FileFacts, LocalFile, Source
 from faked import everything, go, photographs, record, scorer, shot_cells
 from vision.table import CANDIDATES, from_csv
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parent.parent
 
 
