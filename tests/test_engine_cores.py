@@ -20,6 +20,8 @@ from cli.batch.engines.cores import Cores
 from cli.batch.engines.engine import Done, EngineLost, processors
 from cli.batch.sources import Photograph
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parent.parent
 MakeCores = Callable[..., "Ringing"]
 

@@ -374,6 +374,7 @@ def listed(seen: Inspection) -> set[tuple[float, float, float]]:
     return {(c.measures.x_px, c.measures.y_px, c.score) for c in seen.candidates}
 
 
+@pytest.mark.slow
 class TestWhatTheyDo:
     @pytest.mark.parametrize("cut", [Cut(), Cut(0.004), Cut(0.004, max_flags=7)], ids=["usual", "low", "limited"])
     def test_a_guide_hides_nothing_and_leaves_the_scores_alone(self, florets: Shot, cut: Cut) -> None:

@@ -20,6 +20,8 @@ from cli.review.layout import LAYOUT, RECORD, STEPS, bring_up_to_date
 from cli.review.store import Look, SecondReading, Shown, Store, sqlite_url
 from vision.errors import CallError
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="session")
 def server() -> Iterator[Server]:

@@ -27,6 +27,8 @@ from cli.review.lot_book import book_of
 from cli.review.lot_marks import marks_of
 from cli.review.words import catalogue
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def lot(tmp_path: Path) -> Iterator[Desk]:

@@ -33,6 +33,8 @@ from cli.pages.names import (
 )
 from vision.table import CANDIDATES, SHOTS, format_cell
 
+pytestmark = pytest.mark.slow
+
 # A browser's own way from a page to what it links to; urllib.parse follows RFC 3986, 5.2.
 HERE = "http://here/a%20folder/"
 SEASON = 10_450

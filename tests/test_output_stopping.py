@@ -22,6 +22,8 @@ from cli.exits import StoppedByUser, StoppedHalfWay
 from faked import FACTS, OTHER_FACTS, everything, go, photographs, record, scorer, shot_cells, tables
 from vision.errors import OutputInUse, OutputNotWritable, SpeckwiseError
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parent.parent
 
 

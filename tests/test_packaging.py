@@ -12,6 +12,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parent.parent
 PACKAGES = ("vision", "calib", "cli", "sample_images")
 SHIPPED_ENDINGS = {".py", ".toml", ".ttf", ".txt", ".j2", ".css", ".json", ".jpg", ".png", ".csv", ".js", ".svg"}

@@ -23,6 +23,8 @@ from cli.review import database
 from cli.review.store import Store, StoreError, sqlite_url
 from vision.errors import CallError, DiskFull
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parent.parent
 LONG = "x" * 1500
 

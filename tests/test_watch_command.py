@@ -19,6 +19,8 @@ from PIL import Image
 
 from faked import shot_cells
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parent.parent
 MOST_S = 1.5
 """What a person at the panel is promised, beside the scoring itself."""
