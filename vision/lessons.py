@@ -33,6 +33,10 @@ must not speak against an insect."""
 _STANDARD = ("water", "cloth", "broccoli", "cauliflower", "scallion")
 _SIX, _MIXED = 6, 50_000
 """Insects in a shot of the mix that holds any, and how far its seeds lie from those of the lessons."""
+_PLAIN = 0.3
+"""Share of lessons without bits of plants that resemble animals closely, and of those with limbs as usual."""
+_STOUT = (np.log(0.8), np.log(3.2))
+"""How many times as thick limbs are in the others, as logarithms."""
 _MOST_TRAILS, _MINED = 3, ("scallion", "layers")
 """Leaf mines, and one less, and what they lie in."""
 _EVERY_NTH_WITHOUT_SCALE = 4
@@ -63,6 +67,9 @@ def lessons(count: int, seed: int) -> tuple[Lesson, ...]:
         if rng.random() < _CROWDED:
             crowd = int(rng.integers(len(some)))
             some = (*some[:crowd], (some[crowd][0], int(rng.integers(*_CROWD))), *some[crowd + 1 :])
+        bits = np.random.default_rng([seed, k, 1])
+        recipe = replace(recipe, plant_bits=0.0 if bits.random() < _PLAIN else float(bits.gamma(2.0, 0.5)))
+        recipe = replace(recipe, stout=1.0 if bits.random() < _PLAIN else float(np.exp(bits.uniform(*_STOUT))))
         if kind in _MINED:
             some = (*some, (TRAIL, int(rng.integers(0, _MOST_TRAILS))))
         recipe = replace(recipe, insects=some if kind != "blank" else recipe.insects)
