@@ -65,7 +65,7 @@ def _threads(
 ) -> None:
     lines = []
     for _ in range(count):
-        k = int(rng.choice([0, len(line) - 1, rng.integers(len(line))]))
+        k = int(rng.choice([0, len(line) - 1, int(rng.integers(len(line)))]))
         a, reach = rng.uniform(0, 2 * np.pi), length * rng.uniform(0.15, 0.45)
         bow = rng.uniform(-0.8, 0.8)
         steps = np.linspace(0, 1, 12)

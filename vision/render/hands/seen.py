@@ -60,13 +60,14 @@ def _contrast(inside: NDArray[np.bool_], picture: FloatArray) -> tuple[float, st
 
     def grown(by: int) -> NDArray[np.bool_]:
         side = 2 * by + 1
-        return np.asarray(cv2.dilate(inside.astype(np.uint8), np.ones((side, side), np.uint8)) > 0)
+        wide = cv2.dilate(inside.astype(np.uint8), np.ones((side, side), np.uint8))
+        return np.asarray(np.asarray(wide) > 0)
 
     around = grown(_GAP_PX + _ROUND_PX) & ~grown(_GAP_PX)
     if not around.any():
         return 0.0, "like"
     own, other = (rgb2lab(np.clip(picture[some], 0, 1).mean(axis=0)[None, None])[0, 0] for some in (inside, around))
-    delta_e = float(deltaE_ciede2000(own, other))
+    delta_e = float(deltaE_ciede2000(own, other))  # type: ignore[no-untyped-call]
     if delta_e < ALIKE_DELTA_E:
         return delta_e, "like"
     return delta_e, "darker" if own[0] < other[0] else "lighter"
