@@ -12,6 +12,7 @@ from sklearn.linear_model import LogisticRegression
 
 from vision.counting import NEVER, ShotCount
 from vision.lessons import mixed_shots
+from vision.render.hands.by_hand import HandShot
 from vision.score_scale import INSECTS_A_SHOT, ScoreScale, at_other_mix
 from vision.train import learn_scale
 
@@ -61,12 +62,14 @@ def test_rarer_insects_are_a_matter_of_counting() -> None:
 
 
 def test_shots_of_the_mix_are_of_the_mix() -> None:
-    shots = mixed_shots(40, 11)
-    many = [sum(n for _, n in shot.insects or ()) for shot in shots]
+    shots = [lesson.shot for lesson in mixed_shots(40, 11)]
+    many = [shot.insects if isinstance(shot, HandShot) else sum(n for _, n in shot.insects or ()) for shot in shots]
     assert sorted(set(many)) == [0, 6]
     assert np.mean(many) == INSECTS_A_SHOT
     assert {shot.kind for shot in shots} == {"water", "cloth", "broccoli", "cauliflower", "scallion"}
     assert len({shot.seed for shot in shots}) == 40
+    assert {(shot.width_px, shot.height_px) for shot in shots} == {(2000, 1500)}
+    assert sum(isinstance(shot, HandShot) for shot in shots) == 20
 
 
 def test_flags_go_to_the_bin_of_their_score() -> None:

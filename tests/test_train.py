@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import replace
 
 import numpy as np
@@ -12,8 +13,11 @@ from vision.glance import GLANCES
 from vision.lessons import Lesson, lessons
 from vision.names import ANIMALS, INSECTS, KINDS
 from vision.rank import shipped_ranker
-from vision.render import draw, tidy
-from vision.train import examples_of, flags_of, places_of, specks_of
+from vision.render import Recipe, draw, tidy
+from vision.render.hands.by_hand import HANDS, HandShot, draw_by_hand
+from vision.render.hands.by_hand import KINDS as HAND_KINDS
+from vision.render.recipe import KINDS as RECIPE_KINDS
+from vision.train import Labelled, examples_of, flags_of, learn_kinds, places_of, specks_of
 
 SMALL = replace(
     tidy("water", 5, width_px=500, height_px=400), insects=(("aphid", 4), ("caterpillar", 2)), vessel_edge="none"
@@ -68,12 +72,12 @@ def test_specks_are_labelled_by_what_was_drawn() -> None:
 
 
 def test_flags_of_the_mix_are_hits_or_none() -> None:
-    flags = flags_of(SMALL, shipped_ranker())
+    flags = flags_of(Lesson(SMALL, True), shipped_ranker())
     assert flags.shape[1] == 2
     assert 3 <= flags[:, 1].sum() <= 6
     # Insects stand higher in the list than the rest of it does, on average.
     assert flags[flags[:, 1] == 1, 0].mean() > flags[flags[:, 1] == 0, 0].mean()
-    bare = flags_of(replace(SMALL, insects=()), shipped_ranker())
+    bare = flags_of(Lesson(replace(SMALL, insects=()), True), shipped_ranker())
     assert bare[:, 1].sum() == 0
 
 
@@ -85,9 +89,45 @@ def test_places_on_no_insect_are_none() -> None:
     assert not [body for body in draw(bare).truth if body.insect]
 
 
+def test_specks_on_no_insect_have_no_name_where_another_hand_drew() -> None:
+    found = specks_of(Lesson(HandShot("layered", "water", 3, 8, width_px=500, height_px=400), True), shipped_ranker())
+    assert found is not None
+    assert not found.named.any()
+    assert any(KINDS[k] in ANIMALS for k in found.kind)
+    rows = Labelled(
+        np.concatenate([found.features] * 12), np.concatenate([found.kind] * 12), np.concatenate([found.named] * 12)
+    )
+    _, names = learn_kinds(rows, 1)
+    assert set(names) <= set(INSECTS)
+
+
 def test_lessons_hold_all_that_is_to_be_told_apart() -> None:
-    shots = lessons(200, 11)
-    assert {name for shot in shots for name, many in shot.recipe.insects or () if many} == set(INSECTS)
-    assert 0.1 < np.mean([not shot.told_scale for shot in shots]) < 0.3
-    assert 0.4 < np.mean([shot.recipe.wild for shot in shots]) < 0.6
-    assert {shot.recipe.bodies for shot in shots} == {"first"}
+    shots = [lesson.shot for lesson in lessons(300, 11)]
+    own = [shot for shot in shots if isinstance(shot, Recipe)]
+    assert {name for shot in own for name, many in shot.insects or () if many} == set(INSECTS)
+    assert 0.1 < np.mean([not lesson.told_scale for lesson in lessons(300, 11)]) < 0.3
+    assert 0.4 < np.mean([shot.wild for shot in own]) < 0.6
+    assert {shot.bodies for shot in own} == {"first"}
+    assert 0.2 < np.mean([shot.plant_bits == 0 for shot in own]) < 0.4
+    assert {shot.kind for shot in own} == set(RECIPE_KINDS)
+
+
+def test_two_in_five_lessons_are_drawn_by_other_hands_each_of_all_it_draws() -> None:
+    shots = [lesson.shot for lesson in lessons(300, 11)]
+    others = [shot for shot in shots if isinstance(shot, HandShot)]
+    assert len(others) == 120
+    turns = Counter((shot.hand, shot.kind) for shot in others)
+    assert set(turns) == {(hand, kind) for hand in HANDS for kind in HAND_KINDS}
+    assert max(turns.values()) - min(turns.values()) <= 1
+    assert len({shot.seed for shot in shots}) == 300
+
+
+def test_a_shot_taken_from_farther_off_holds_the_same_insects() -> None:
+    near = draw_by_hand(HandShot("layered", "water", 4, 6, width_px=600, height_px=400))
+    far = draw_by_hand(HandShot("layered", "water", 4, 6, shrink=0.5, width_px=600, height_px=400))
+    assert far.pixels.shape == (200, 300, 3)
+    assert far.px_per_mm == 10.0
+    for body, same in zip(near.truth, far.truth, strict=True):
+        # Pixel x of the half picture covers pixels 2 x and 2 x + 1.
+        assert 2 * same.x_px + 0.5 == pytest.approx(body.x_px)
+        assert same.length_mm == body.length_mm

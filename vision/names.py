@@ -12,6 +12,7 @@ DISTINCT = frozenset({"aphid", "thrips", "caterpillar", "mite", "gnat"})
 LOOK_ALIKES = {
     "bubble": "bubble", "fibre": "fibre", "grit": "grit", "seed": "grit", "seed_coat": "grit", "pollen": "grit",
     "leaf_bit": "leaf bit", "bud": "bud", "drop": "drop", "scratch": "scratch", "dust": "dust", "frass": "frass", "leg": "leg",
+    "sliver": "leaf bit", "stalked": "leaf bit", "husk": "leaf bit", "crumb": "grit", "rootlet": "fibre", "starch": "dust",
 }  # fmt: skip
 """Drawn things that are no insects -> the name a person reads."""
 ON_PRODUCE, ON_GROUND = "plant part", "unevenness"

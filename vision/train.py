@@ -30,7 +30,7 @@ from vision.names import INSECTS, KINDS
 from vision.net import Net, document_of_net
 from vision.pipeline import inspect, observe, see_light
 from vision.rank import FORMAT, VERSION, Ranker, parse_ranker
-from vision.render import Recipe, draw
+from vision.render import Drawn
 from vision.score_scale import MIX, ScoreScale, log_odds
 from vision.specks import search_places
 from vision.trees import document_of
@@ -68,10 +68,12 @@ class SeenPlaces:
 
 @dataclass(frozen=True)
 class Labelled:
-    """Specks to learn from: `features` (n, features) float32; `kind` (n,): an index into KINDS."""
+    """Specks to learn from: `features` (n, features) float32; `kind` (n,): an index into KINDS; `named` (n,): whether that is known of
+    what is no insect, too."""
 
     features: NDArray[np.float32]
     kind: NDArray[np.int64]
+    named: NDArray[np.bool_]
 
 
 _Rows = TypeVar("_Rows", SeenPlaces, Labelled)
@@ -79,7 +81,7 @@ _Rows = TypeVar("_Rows", SeenPlaces, Labelled)
 
 def places_of(lesson: Lesson) -> SeenPlaces | None:
     """One drawn shot's places at a glance, their pictures, and whether an insect lies there. What teaches nothing is left out."""
-    drawn = draw(lesson.recipe)
+    drawn = lesson.drawn()
     shot, px_per_mm = Shot(drawn.pixels, "0" * 64, "drawn"), drawn.px_per_mm if lesson.told_scale else None
     light = see_light(shot, Setup(px_per_mm=px_per_mm))
     scale = None if px_per_mm is None else px_per_mm / light.step
@@ -88,7 +90,7 @@ def places_of(lesson: Lesson) -> SeenPlaces | None:
         return None
     labels = label_places(search, drawn, light.step)
     insects, elsewhere = np.flatnonzero(labels == 1), np.flatnonzero(labels == 0)
-    rng = np.random.default_rng(lesson.recipe.seed)
+    rng = np.random.default_rng(lesson.shot.seed)
     some = rng.choice(elsewhere, min(len(elsewhere), _MOST_ELSEWHERE), replace=False)
     which = np.sort(np.concatenate([insects, some]))
     patches, level, sigma_px, sigma_mm = views_of(shot, light, px_per_mm).of(search.in_shot(which, light.step))
@@ -100,11 +102,13 @@ def places_of(lesson: Lesson) -> SeenPlaces | None:
 
 def specks_of(lesson: Lesson, ranker: Ranker) -> Labelled | None:
     """One drawn shot's specks and their kinds. What teaches nothing is left out."""
-    drawn = draw(lesson.recipe)
+    drawn = lesson.drawn()
     setup = Setup(px_per_mm=drawn.px_per_mm if lesson.told_scale else None)
     seen = observe(Shot(drawn.pixels, "0" * 64, "drawn"), setup, None, ranker)
     kinds = label_specks(seen.measured, drawn)
-    return Labelled(seen.features[kinds >= 0], kinds[kinds >= 0])
+    some = kinds >= 0
+    named = np.full(int(some.sum()), isinstance(drawn, Drawn))
+    return Labelled(seen.features[some], kinds[some], named)
 
 
 def gather(work: Callable[[Lesson], _Rows | None], shots: Sequence[Lesson], workers: int) -> _Rows:
@@ -146,14 +150,19 @@ def learn_glance(places: SeenPlaces, net: Net, seed: int) -> dict[str, Any]:
 
 def learn_insects(rows: Labelled, seed: int) -> dict[str, Any]:
     """Trees that say how much a speck looks like any insect: one question, so that they need not tell kinds apart as well."""
-    insect = np.array([name in INSECTS for name in KINDS])[rows.kind].astype(np.int64)
+    insect = _insects(rows).astype(np.int64)
     weight = np.where(insect == 1, _AS_SPARSE, 1.0)
     return document_of(_boosted(rows.features, insect, seed, stages=600, leaves=63, weight=weight))
 
 
+def _insects(rows: Labelled) -> NDArray[np.bool_]:
+    return np.asarray(np.array([name in INSECTS for name in KINDS])[rows.kind])
+
+
 def learn_kinds(rows: Labelled, seed: int) -> tuple[dict[str, Any], list[str]]:
     """Trees that tell kinds apart, and the kinds' names in their order."""
-    model = _boosted(rows.features, rows.kind, seed, stages=60, leaves=15, rate=0.08)
+    some = rows.named | _insects(rows)
+    model = _boosted(rows.features[some], rows.kind[some], seed, stages=60, leaves=15, rate=0.08)
     return document_of(model), [KINDS[int(k)] for k in model.classes_]
 
 
@@ -184,9 +193,9 @@ class Learned:
 _AS_LEARNED = ScoreScale(1.0, 0.0, "as learned")
 
 
-def flags_of(recipe: Recipe, ranker: Ranker) -> NDArray[np.float64]:
+def flags_of(lesson: Lesson, ranker: Ranker) -> NDArray[np.float64]:
     """What a shot of the mix lists: sum and 1 or 0 for an insect or none, (n, 2)."""
-    drawn = draw(recipe)
+    drawn = lesson.drawn()
     shot, setup = Shot(drawn.pixels, "0" * 64, "drawn"), Setup(px_per_mm=drawn.px_per_mm)
     flags = inspect(shot, setup, None, replace(ranker, scale=_AS_LEARNED), Cut(_LEAST_LIKENESS)).candidates
     count = count_shot(flags, drawn.truth, drawn.px_per_mm)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.render.canvas import Canvas, Tube, disc, mottle, open_canvas, strokes, tube
+from vision.render.canvas import Canvas, Tube, disc, limbs_of, mottle, open_canvas, strokes, tube
 from vision.render.outlines import STEPS, bend, half_width, middle_line, straightness
 from vision.render.patch import BodyWish, Patch
 from vision.render.tissue import Tissue, between, pick, plumpness, tissue
@@ -96,7 +96,7 @@ def draw_aphid(wish: BodyWish, rng: np.random.Generator) -> Patch:
         left, right = left * np.float32(1 - push), right * np.float32(1 + push)
     line = middle_line(length, bend(rng, "straight", rng.uniform(0, 0.5)), angle)
     reach = length * (0.75 + (0.75 if limbs else 0))
-    canvas = open_canvas(wish.px_per_mm, wish.sub_px, (-reach, -reach, reach, reach))
+    canvas = open_canvas(wish.px_per_mm, wish.sub_px, (-reach, -reach, reach, reach), wish.stout)
     frame = _Frame(line, left, right)
     dark = tissue("black" if rng.random() < 0.6 else "brown", between(rng, 0.03, 0.4), rng)
     if form == "mummy":
@@ -231,8 +231,8 @@ def _limbs(
             foot = knee + _turned(ahead, foot_aim) * length * rng.uniform(0.22, 0.42) * (0.4 + 0.6 * spread)
             thighs.append(np.stack([hip, knee]))
             shins.append(np.stack([knee, (knee + foot) / 2 + rng.normal(0, 0.015 * length, 2), foot]))
-    canvas.lay(clear * strokes(canvas, thighs, 0.04 * length**0.7), colour.density, colour.albedo)
-    canvas.lay(clear * strokes(canvas, shins, 0.024 * length**0.7), colour.density, colour.albedo)
+    canvas.lay(clear * limbs_of(canvas, thighs, 0.04 * length**0.7), colour.density, colour.albedo)
+    canvas.lay(clear * limbs_of(canvas, shins, 0.024 * length**0.7), colour.density, colour.albedo)
     feelers = []
     for flank in (-1, 1):
         if rng.random() < keep:
@@ -240,7 +240,7 @@ def _limbs(
             reach, swing = length * rng.uniform(0.35, 0.9), flank * rng.uniform(10, 150)
             mid = root + _turned(ahead, flank * rng.uniform(15, 50)) * reach * 0.4
             feelers.append(np.stack([root, mid, mid + _turned(ahead, swing) * reach * 0.6]))
-    canvas.lay(clear * strokes(canvas, feelers, 0.02 * length**0.6), colour.density * 0.9, colour.albedo)
+    canvas.lay(clear * limbs_of(canvas, feelers, 0.02 * length**0.6), colour.density * 0.9, colour.albedo)
 
 
 def _turned(direction: np.ndarray, angle_deg: float) -> np.ndarray:

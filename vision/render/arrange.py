@@ -178,7 +178,9 @@ def lay_insects(scene: Scene) -> None:
     for number, kind in enumerate(INSECTS):
         for i in range(insect_counts(recipe)[kind]):
             rng = stream(recipe.seed, "insects", number, i)
-            wish = BodyWish(kind, recipe.px_per_mm, _sub_pixel(rng), known(recipe.heated), recipe.wild)
+            wish = BodyWish(
+                kind, recipe.px_per_mm, _sub_pixel(rng), known(recipe.heated), recipe.wild, stout=recipe.stout
+            )
             if recipe.kind == "cloth":
                 wish = replace(wish, angle_deg=_along_thread(recipe, stream(recipe.seed, "insects", number, i, 1)))
             patch = draw_body(wish, rng)

@@ -39,6 +39,8 @@ class Canvas:
     top_px: int
     x_mm: FloatArray
     y_mm: FloatArray
+    stout: float = 1.0
+    """How many times as thick limbs are as usual."""
     density: FloatArray = field(default_factory=lambda: _zeros(0))
     """(n, m, 3): natural-log absorbance."""
     albedo: FloatArray = field(default_factory=lambda: _zeros(0))
@@ -110,7 +112,9 @@ class Canvas:
         )
 
 
-def open_canvas(px_per_mm: float, sub_px: tuple[float, float], box_mm: tuple[float, float, float, float]) -> Canvas:
+def open_canvas(
+    px_per_mm: float, sub_px: tuple[float, float], box_mm: tuple[float, float, float, float], stout: float = 1.0
+) -> Canvas:
     """A bare canvas over `box_mm` (x0, y0, x1, y1 from the body's origin) with a pixel to spare on each side."""
     fold = max(2, math.ceil(SAMPLES_PER_MM / px_per_mm))
     left, top = (math.floor(box_mm[i] * px_per_mm + sub_px[i]) - 2 for i in (0, 1))
@@ -120,7 +124,18 @@ def open_canvas(px_per_mm: float, sub_px: tuple[float, float], box_mm: tuple[flo
     ys = (top - 0.5 + (np.arange(h) + 0.5) / fold - sub_px[1]) / px_per_mm
     x, y = np.meshgrid(xs.astype(np.float32), ys.astype(np.float32))
     return Canvas(
-        px_per_mm, fold, left, top, x, y, _zeros(h, w, 3), _zeros(h, w, 3), _zeros(h, w), _zeros(h, w), _zeros(h, w)
+        px_per_mm,
+        fold,
+        left,
+        top,
+        x,
+        y,
+        stout,
+        _zeros(h, w, 3),
+        _zeros(h, w, 3),
+        _zeros(h, w),
+        _zeros(h, w),
+        _zeros(h, w),
     )
 
 
@@ -214,6 +229,11 @@ def strokes(canvas: Canvas, lines_mm: list[NDArray[Any]], width_mm: float) -> Fl
     wide = width_mm * canvas.per_mm * _FINER
     thick = max(1, round(wide))
     return _drawn_finer(canvas, lines_mm, thick) * np.float32(min(1.0, wide / thick))
+
+
+def limbs_of(canvas: Canvas, lines_mm: list[NDArray[Any]], width_mm: float) -> FloatArray:
+    """The same of legs and antennae, as stout as the canvas has them."""
+    return strokes(canvas, lines_mm, width_mm * canvas.stout)
 
 
 def disc(canvas: Canvas, x_mm: float, y_mm: float, radius_mm: float) -> FloatArray:

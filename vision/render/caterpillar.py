@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.render.canvas import Canvas, Tube, disc, mottle, open_canvas, strokes, tube
+from vision.render.canvas import Canvas, Tube, disc, limbs_of, mottle, open_canvas, strokes, tube
 from vision.render.outlines import STEPS, bend, box_round, half_width, middle_line, straightness
 from vision.render.patch import BodyWish, Patch
 from vision.render.tissue import Tissue, between, pick, plumpness, tissue
@@ -38,7 +38,7 @@ def draw_caterpillar(wish: BodyWish, rng: np.random.Generator) -> Patch:
     pinch = rng.uniform(0.01, 0.05)
     left, right = (np.asarray(side * (1 - pinch + pinch * crease), np.float32) for side in (left, right))
     limbs = wish.limbs is not False
-    canvas = open_canvas(wish.px_per_mm, wish.sub_px, box_round(line, width * (1.3 if limbs else 0.8)))
+    canvas = open_canvas(wish.px_per_mm, wish.sub_px, box_round(line, width * (1.3 if limbs else 0.8)), wish.stout)
     body = tube(canvas, line, left, right)
     colour, core = _colour(rng, length, wish)
     skin = tissue(colour, core, rng)
@@ -150,6 +150,6 @@ def _legs_and_hairs(
     for _ in range(int(rng.integers(0, 40))):
         root, out, back = _flank(line, half, rng.uniform(0.08, 0.98), float(rng.choice([-1, 1])))
         hairs.append(np.stack([root, root + (out + back * rng.normal(0, 0.6)) * width * rng.uniform(0.1, 0.35)]))
-    canvas.lay(strokes(canvas, prolegs, width * 0.13), skin.density * 0.45, skin.albedo)
-    canvas.lay(strokes(canvas, true_legs, width * 0.06), skin.density * 0.6 + 0.2, skin.albedo * 0.6)
+    canvas.lay(limbs_of(canvas, prolegs, width * 0.13), skin.density * 0.45, skin.albedo)
+    canvas.lay(limbs_of(canvas, true_legs, width * 0.06), skin.density * 0.6 + 0.2, skin.albedo * 0.6)
     canvas.lay(strokes(canvas, hairs, 0.008), np.full(3, 1.2), np.full(3, 0.04))

@@ -10,6 +10,7 @@ from vision.render.bubbles import draw_bubble, draw_drop
 from vision.render.canvas import Canvas, disc, mottle, open_canvas, polygon, strokes, tube
 from vision.render.outlines import bend, box_round, half_width, middle_line, rough_ring, straightness
 from vision.render.patch import BodyFamily, BodyWish, Patch
+from vision.render.plant_bits import DRAWN_BY as PLANT_BITS
 from vision.render.tissue import between, pick, tissue
 
 
@@ -278,4 +279,5 @@ DRAWN_BY: dict[str, BodyFamily] = {
     "frass": draw_frass,
     "leg": draw_leg,
     "scratch": draw_scratch,
+    **PLANT_BITS,
 }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.render.canvas import Canvas, disc, mottle, open_canvas, polygon, strokes, tube
+from vision.render.canvas import Canvas, disc, limbs_of, mottle, open_canvas, polygon, strokes, tube
 from vision.render.outlines import Profile, bend, box_round, half_width, middle_line, straightness
 from vision.render.patch import BodyWish, Patch
 from vision.render.small_bodies import on_line
@@ -38,7 +38,7 @@ def draw_gnat(wish: BodyWish, rng: np.random.Generator) -> Patch:
     line = middle_line(length, bend(rng, pick(rng, {"straight": 0.6, "C": 0.4}), float(rng.uniform(0.2, 1.0))), angle)
     left, right = half_width(_GNAT if form == "gnat" else _HUMPED, width, rng, 0.04)
     limbs = wish.limbs is not False
-    canvas = open_canvas(wish.px_per_mm, wish.sub_px, box_round(line, length * (0.8 if limbs else 0.15)))
+    canvas = open_canvas(wish.px_per_mm, wish.sub_px, box_round(line, length * (0.8 if limbs else 0.15)), wish.stout)
     colour, (low, high) = pick(rng, {"black": 0.5, "grey": 0.3, "brown": 0.2}), (0.02, 0.14)
     core = float(rng.uniform(0.03, 0.7)) if wish.wild and rng.random() < 0.3 else between(rng, low, high)
     skin = tissue(colour, core, rng)
@@ -89,8 +89,8 @@ def _legs(
                 foot = ankle + (right * side * rng.uniform(-0.4, 0.6) + back) * length * rng.uniform(0.08, 0.2)
                 thighs.append(np.stack([hip, knee]))
                 shins.append(np.stack([knee, ankle, foot]))
-    canvas.lay(strokes(canvas, thighs, 0.06 * length**0.5), skin.density * 0.35, skin.albedo)
-    canvas.lay(strokes(canvas, shins, 0.028), skin.density * 0.35, skin.albedo)
+    canvas.lay(limbs_of(canvas, thighs, 0.06 * length**0.5), skin.density * 0.35, skin.albedo)
+    canvas.lay(limbs_of(canvas, shins, 0.028), skin.density * 0.35, skin.albedo)
 
 
 def _feelers(
@@ -102,7 +102,7 @@ def _feelers(
         root = p + right * side * width * 0.12
         mid = root - back * reach * 0.5 + right * side * reach * rng.uniform(0.1, 0.5)
         lines.append(np.stack([root, mid, mid - back * reach * 0.4 + right * side * reach * rng.uniform(0, 0.5)]))
-    canvas.lay(strokes(canvas, lines, 0.03), skin.density * 0.3, skin.albedo)
+    canvas.lay(limbs_of(canvas, lines, 0.03), skin.density * 0.3, skin.albedo)
 
 
 def _eyes(canvas: Canvas, line: FloatArray, width: float) -> None:

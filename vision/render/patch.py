@@ -29,6 +29,8 @@ class BodyWish:
     angle_deg: float | None = None
     to_lamp: tuple[float, float] | None = None
     """Way to the lamp for a rise of 1, where the light comes from above; None where it comes from below."""
+    stout: float = 1.0
+    """How many times as thick legs and antennae are as usual: those seen with their bristles, in folds or against the light."""
     limbs: bool | None = None
     """False: without legs, antennae and wings."""
 

@@ -56,7 +56,14 @@ BYCATCH = {
         "leg": 1,
     },
 }
-KINDS_OF_DEBRIS = sorted({kind for table in BYCATCH.values() for kind in table} | {"scratch"})
+_IN_LIQUID = {"sliver": 16.0, "stalked": 5.0, "crumb": 5.0, "husk": 4.0, "rootlet": 2.5, "starch": 5.0}
+_ON_PIECES = {"sliver": 9.0, "stalked": 4.0, "crumb": 3.0, "husk": 3.0, "rootlet": 1.2, "starch": 3.0}
+PLANT_BITS = {
+    kind: _IN_LIQUID if kind in ("water", "cloth", "tray") else _ON_PIECES for kind in BYCATCH if kind != "blank"
+}
+"""The same of what resembles animals more closely (plant_bits.py), where a recipe asks for it."""
+KINDS_OF_DEBRIS = [*sorted({kind for table in BYCATCH.values() for kind in table} | {"scratch"}), *_IN_LIQUID]
+"""In the order of their random streams: new ones come last."""
 PANEL_MARKS = {"scratch": 3.0, "dust": 9.0, "fibre": 0.7}
 _THREE = {"aphid": 4.0, "thrips": 4.0, "caterpillar": 1.6}
 INSECT_RATES: dict[str, dict[str, float]] = {
@@ -140,6 +147,9 @@ def debris_counts(recipe: Recipe) -> dict[str, int]:
         rng = stream(recipe.seed, "counts", 2, KINDS_OF_DEBRIS.index(kind))
         plenty = rng.gamma(1.0, 1.0) if recipe.wild else rng.gamma(4, 0.25)
         counts[kind] = int(rng.poisson(mean * plenty * recipe.clutter * _scaled_area(recipe)))
+    for kind, mean in PLANT_BITS.get(recipe.kind, {}).items() if recipe.plant_bits else ():
+        rng = stream(recipe.seed, "counts", 2, KINDS_OF_DEBRIS.index(kind))
+        counts[kind] = int(rng.poisson(mean * rng.gamma(2.0, 0.5) * recipe.plant_bits * _scaled_area(recipe)))
     return counts
 
 

@@ -63,6 +63,10 @@ class Recipe:
     """'first' or 'second': which of two families that share no code draws the insects."""
     clutter: float = 1.0
     """1: as much bycatch as rinse water carries; 0: none."""
+    plant_bits: float = 0.0
+    """How much lies there of what resembles animals more closely than the bycatch does (plant_bits.py); 1: much."""
+    stout: float = 1.0
+    """How many times as thick the first family's legs and antennae are as usual."""
     heated: bool | None = None
     wild: bool = False
     """Draw everything from distributions far beyond what looks right."""

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.render.canvas import Canvas, Tube, disc, mottle, open_canvas, strokes, tube
+from vision.render.canvas import Canvas, Tube, disc, limbs_of, mottle, open_canvas, strokes, tube
 from vision.render.outlines import Profile, bend, box_round, half_width, middle_line, straightness
 from vision.render.patch import BodyWish, Patch
 from vision.render.tissue import Tissue, between, pick, plumpness, tissue
@@ -80,7 +80,7 @@ def draw_larva(wish: BodyWish, rng: np.random.Generator) -> Patch:
     line = middle_line(length, turn, _angle(wish, rng))
     left, right = half_width(_LARVA if form == "thrips" else _MAGGOT, width, rng, 0.03)
     limbs = wish.limbs is not False and form == "thrips"
-    canvas = open_canvas(wish.px_per_mm, wish.sub_px, box_round(line, length * 0.3 if limbs else width))
+    canvas = open_canvas(wish.px_per_mm, wish.sub_px, box_round(line, length * 0.3 if limbs else width), wish.stout)
     colour, core = pick(rng, {"white": 0.55, "yellow": 0.3, "tan": 0.15}), _core(rng, wish, 0.5, 0.9)
     if wish.heated and rng.random() < 0.5:
         # Heat clouds and browns a body a little (common practice, no source).
@@ -129,7 +129,7 @@ def _short_legs(canvas: Canvas, line: FloatArray, rng: np.random.Generator, widt
         p, back, right = on_line(line, 0.01)
         root = p + right * side * width * 0.12
         legs.append(np.stack([root, root - back * width * 0.45 + right * side * width * rng.uniform(0, 0.25)]))
-    canvas.lay(strokes(canvas, legs, 0.018), flesh.density * 0.6 + 0.1, flesh.albedo)
+    canvas.lay(limbs_of(canvas, legs, 0.018), flesh.density * 0.6 + 0.1, flesh.albedo)
 
 
 def _front(canvas: Canvas, line: FloatArray, rng: np.random.Generator, width: float, form: str) -> None:
@@ -156,7 +156,7 @@ def draw_mite(wish: BodyWish, rng: np.random.Generator) -> Patch:
     line = middle_line(length, bend(rng, "straight", 0.15), _angle(wish, rng))
     left, right = half_width(_OVAL, width, rng, 0.03)
     limbs = wish.limbs is not False
-    canvas = open_canvas(wish.px_per_mm, wish.sub_px, box_round(line, length * (0.75 if limbs else 0.3)))
+    canvas = open_canvas(wish.px_per_mm, wish.sub_px, box_round(line, length * (0.75 if limbs else 0.3)), wish.stout)
     colour = {"spotted": pick(rng, {"yellow": 0.5, "green": 0.5}), "red": "pink", "pearly": "white"}[form]
     low, high = {"spotted": (0.4, 0.75), "red": (0.12, 0.4), "pearly": (0.45, 0.8)}[form]
     flesh = tissue(colour, _core(rng, wish, low, high), rng, 0.15)
@@ -200,7 +200,7 @@ def _eight_legs(
             np.stack([p, p + (right * aside + back * rng.uniform(0.2, 1.4)) * width * rng.uniform(0.6, 0.9)])
         )
     canvas.lay(strokes(canvas, bristles, 0.006), np.full(3, 0.5), flesh.albedo)
-    canvas.lay(strokes(canvas, legs, max(0.014, length * 0.045)), flesh.density * 0.5 + 0.25, flesh.albedo * 0.8)
+    canvas.lay(limbs_of(canvas, legs, max(0.014, length * 0.045)), flesh.density * 0.5 + 0.25, flesh.albedo * 0.8)
 
 
 def draw_egg(wish: BodyWish, rng: np.random.Generator) -> Patch:
@@ -220,7 +220,7 @@ def draw_egg(wish: BodyWish, rng: np.random.Generator) -> Patch:
     row = (many - 1) * pitch + wide
     eggs_deg = angle + (90.0 if across_row else 0.0)
     reach = 0.6 * float(np.hypot(long, row)) + 0.1
-    canvas = open_canvas(wish.px_per_mm, wish.sub_px, (-reach, -reach, reach, reach))
+    canvas = open_canvas(wish.px_per_mm, wish.sub_px, (-reach, -reach, reach, reach), wish.stout)
     shell = _shell(rng, wish, form)
     a = np.deg2rad(eggs_deg + 90.0)
     for k in range(many):
@@ -267,7 +267,7 @@ def draw_skin(wish: BodyWish, rng: np.random.Generator) -> Patch:
     line = middle_line(length, bend(rng, "straight", 0.8), _angle(wish, rng))
     left, right = half_width(_HUSK, width, rng, 0.09)
     limbs = wish.limbs is not False
-    canvas = open_canvas(wish.px_per_mm, wish.sub_px, box_round(line, length * (0.5 if limbs else 0.2)))
+    canvas = open_canvas(wish.px_per_mm, wish.sub_px, box_round(line, length * (0.5 if limbs else 0.2)), wish.stout)
     film = float(rng.uniform(0.02, 0.1) * (2.5 if wish.wild else 1.0))
     stuff = tissue(pick(rng, {"white": 0.8, "tan": 0.2}), float(np.exp(-film)), rng)
     if limbs:
@@ -305,4 +305,4 @@ def _empty_legs(
                 legs.append(
                     np.stack([hip, knee, knee + (back * rng.normal(0.6, 0.4) + right * side * 0.3) * length * 0.2])
                 )
-    canvas.lay(strokes(canvas, legs, 0.022), stuff.density * 3 + film, stuff.albedo)
+    canvas.lay(limbs_of(canvas, legs, 0.022), stuff.density * 3 + film, stuff.albedo)

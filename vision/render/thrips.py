@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.render.canvas import Canvas, Tube, disc, mottle, open_canvas, strokes, tube
+from vision.render.canvas import Canvas, Tube, disc, limbs_of, mottle, open_canvas, strokes, tube
 from vision.render.outlines import bend, box_round, half_width, middle_line, straightness
 from vision.render.patch import BodyWish, Patch
 from vision.render.tissue import Tissue, between, pick, plumpness, tissue
@@ -39,7 +39,7 @@ def draw_thrips(wish: BodyWish, rng: np.random.Generator) -> Patch:
     curl = bool(rng.random() < 0.2)
     turn = bend(rng, pick(rng, {"C": 1, "S": 1}) if curl else "straight", rng.uniform(0.5, 1.4) if curl else 0.5)
     line = middle_line(length, turn, angle)
-    canvas = open_canvas(wish.px_per_mm, wish.sub_px, box_round(line, length * (0.45 if limbs else 0.12)))
+    canvas = open_canvas(wish.px_per_mm, wish.sub_px, box_round(line, length * (0.45 if limbs else 0.12)), wish.stout)
     colour, core = _colour(rng, form, wish)
     skin = tissue(colour, core, rng)
     if limbs:
@@ -157,8 +157,8 @@ def _limbs(
                     ]
                 )
             )
-    canvas.lay(strokes(canvas, legs, 0.022), skin.density * 0.5, skin.albedo)
-    canvas.lay(strokes(canvas, feelers, 0.018), skin.density * 0.7, skin.albedo)
+    canvas.lay(limbs_of(canvas, legs, 0.022), skin.density * 0.5, skin.albedo)
+    canvas.lay(limbs_of(canvas, feelers, 0.018), skin.density * 0.7, skin.albedo)
 
 
 def _eyes(canvas: Canvas, line: FloatArray, width: float, form: str, rng: np.random.Generator) -> None:
