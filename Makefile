@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check
 
-.PHONY: demo test test-all test-long check bench bench-accuracy bench-geometry bench-conditions bench-desk bench-batch bench-report samples pictures day-pictures ranker
+.PHONY: demo test test-all test-long check bench bench-accuracy bench-geometry bench-conditions bench-desk bench-batch bench-report bench-hands samples pictures day-pictures ranker
 
 demo: .venv/.installed
 	$(BIN)/speckwise demo
@@ -26,13 +26,16 @@ check: .venv/.installed-dev
 	$(MAKE) test
 
 # What the benches share with the tests stands beside the tests.
-bench bench-accuracy bench-geometry bench-conditions bench-desk bench-batch bench-report: export PYTHONPATH = tests
+bench bench-accuracy bench-geometry bench-conditions bench-desk bench-batch bench-report bench-hands: export PYTHONPATH = tests
 
 bench: .venv/.installed-dev
 	$(BIN)/python tests/bench/steps.py
 
 bench-accuracy: .venv/.installed-dev
 	$(BIN)/python tests/bench/accuracy.py
+
+bench-hands: .venv/.installed-dev
+	$(BIN)/python tests/bench/hands.py
 
 bench-geometry: .venv/.installed-dev
 	$(BIN)/python tests/bench/geometry.py

@@ -11,9 +11,21 @@ from scipy.signal import correlate
 
 from vision.foreground import find_surfaces
 from vision.glance import PATCH
-from vision.looks import Looks, views_of
-from vision.net import Net, colours, densities, document_of_net, forward, net_of, numbers_beside, shapes
-from vision.patches import SIDE, halvings, patches_at
+from vision.looks import Looks, Views, views_of
+from vision.net import (
+    OF_BODIES,
+    OF_PLACES,
+    Design,
+    Net,
+    colours,
+    densities,
+    document_of_net,
+    forward,
+    net_of,
+    numbers_beside,
+    shapes,
+)  # fmt: skip
+from vision.patches import SIDE, TURNED_SIDE, Bodies, halvings, patches_at, turned_at
 from vision.pipeline import see_light
 from vision.rank import shipped_ranker
 from vision.render import draw, tidy
@@ -22,16 +34,24 @@ from vision.train_net import Examples, learn_net
 from vision.types import Light, Setup, Shot
 
 
-def weights(seed: int) -> dict[str, np.ndarray]:
+def weights(seed: int, design: Design = OF_PLACES) -> dict[str, np.ndarray]:
     rng = np.random.default_rng(seed)
-    return {name: rng.normal(0, 0.2, shape).astype(np.float32) for name, shape in shapes().items()}
+    return {name: rng.normal(0, 0.2, shape).astype(np.float32) for name, shape in shapes(design).items()}
 
 
-def by_scipy(w: dict[str, np.ndarray], pictures: np.ndarray, beside: np.ndarray) -> float:
+DESIGNS = {
+    OF_PLACES: (("near", "far"), ((5, 2), (3, 1), (3, 2), (3, 1))),
+    OF_BODIES: (("body",), ((5, 2), (3, 1), (3, 2), (3, 2))),
+}
+"""Towers, and size and stride of their convolutions, written out a second time."""
+
+
+def by_scipy(design: Design, w: dict[str, np.ndarray], pictures: np.ndarray, beside: np.ndarray) -> float:
     """The same network written out with scipy.signal.correlate, one picture, one channel in and one out at a time."""
     joined = []
-    for tower, seen in zip(("near", "far"), pictures.astype(np.float64), strict=True):
-        for k, (size, stride) in enumerate(((5, 2), (3, 1), (3, 2), (3, 1))):
+    towers, convolutions = DESIGNS[design]
+    for tower, seen in zip(towers, pictures.astype(np.float64), strict=True):
+        for k, (size, stride) in enumerate(convolutions):
             into = seen.shape[2]
             kernel = w[f"{tower}_{k}"].reshape(size, size, into, -1)
             planes = [
@@ -44,13 +64,15 @@ def by_scipy(w: dict[str, np.ndarray], pictures: np.ndarray, beside: np.ndarray)
     return float((np.maximum(together @ w["joined"] + w["joined_bias"], 0) @ w["odds"] + w["odds_bias"])[0])
 
 
+@pytest.mark.parametrize("design", DESIGNS)
 @pytest.mark.parametrize("seed", [1, 2])
-def test_the_network_is_convolutions_as_scipy_has_them(seed: int) -> None:
+def test_the_network_is_convolutions_as_scipy_has_them(design: Design, seed: int) -> None:
     rng = np.random.default_rng(seed)
-    w, pictures, beside = weights(seed), rng.normal(0, 1, (2, 2, SIDE, SIDE, 3)), rng.normal(0, 1, (2, 8))
-    ours = forward(w, pictures.astype(np.float32), beside.astype(np.float32))
+    side, w, beside = design.side, weights(seed, design), rng.normal(0, 1, (2, 8))
+    pictures = rng.normal(0, 1, (2, len(design.towers), side, side, 3))
+    ours = forward(w, pictures.astype(np.float32), beside.astype(np.float32), design=design)
     for k in range(2):
-        assert ours[k] == pytest.approx(by_scipy(w, pictures[k], beside[k]), rel=1e-3, abs=1e-3)
+        assert ours[k] == pytest.approx(by_scipy(design, w, pictures[k], beside[k]), rel=1e-3, abs=1e-3)
 
 
 def disk(radius_px: float, side_px: int = 400, grey: int = 60) -> np.ndarray:
@@ -74,6 +96,71 @@ def test_a_body_twice_as_large_is_the_same_picture(radius_px: float) -> None:
     # About six samples across in the near picture and two in the far one.
     dark = (seen[0, ..., 0] < 130).sum(axis=(1, 2))
     assert np.sqrt(4 * dark / np.pi) == pytest.approx((1 / 0.38 / 0.45, 1 / 0.38 / 1.35), rel=0.2)
+
+
+def bar(length_px: float, width_px: float, angle_deg: float, middle_px: tuple[float, float]) -> np.ndarray:
+    """A dark bar with a paler head at its right-hand end, drawn by OpenCV at sixteen times the size."""
+    many = 16
+    picture = np.full((200 * many, 200 * many, 3), 200, np.uint8)
+    turn = np.deg2rad(angle_deg)
+    for share, long, grey in ((0.0, 1.0, 60), (0.4, 0.2, 120)):
+        along = share * length_px
+        at = (middle_px[0] + along * np.cos(turn) + 0.5, middle_px[1] + along * np.sin(turn) + 0.5)
+        corners = cv2.boxPoints(((at[0] * many, at[1] * many), (long * length_px * many, width_px * many), angle_deg))
+        cv2.fillPoly(picture, [np.rint(corners).astype(np.int32)], (grey, grey, grey))
+    return cv2.resize(picture, (200, 200), interpolation=cv2.INTER_AREA)
+
+
+def turned(length_px: float, width_px: float, angle_deg: float, x_px: float = 100.0, y_px: float = 100.0) -> np.ndarray:
+    picture = halvings(bar(length_px, width_px, angle_deg, (x_px, y_px)))
+    at = (np.array([v]) for v in (y_px, x_px, length_px, width_px, angle_deg))
+    return turned_at(picture, Bodies(*at))[0, 0, ..., 0]
+
+
+@pytest.mark.parametrize("angle_deg", [-80.0, -45.0, 0.0, 20.0, 63.0, 90.0])
+@pytest.mark.parametrize("length_px", [24.0, 48.0])
+def test_a_body_lies_along_its_picture_however_it_lies_in_the_shot(angle_deg: float, length_px: float) -> None:
+    seen = turned(length_px, length_px / 3, angle_deg)
+    assert seen.shape == (TURNED_SIDE, TURNED_SIDE)
+    same = turned(24.0, 8.0, 0.0)
+    assert np.abs(seen.astype(int) - same).mean() < 4  # of 255: edges are blurred differently
+    # A third as wide as long, and as long as the picture is across, by 2.2.
+    dark = seen < 160
+    assert dark.any(axis=0).sum() == pytest.approx(TURNED_SIDE / 2.2, abs=2)
+    assert dark.any(axis=1).sum() == pytest.approx(TURNED_SIDE / 6.6, abs=2)
+    # Its head is at the right.
+    middle_row = seen[TURNED_SIDE // 2]
+    assert middle_row[27] > middle_row[13] + 30
+
+
+def test_a_picture_along_a_body_goes_no_nearer_than_pixels_show() -> None:
+    seen = turned(2.0, 1.0, 0.0)
+    # Five pixels count as a length, so that two are a fifth of 2.2 lengths across.
+    assert (seen < seen.max() - 20).any(axis=0).sum() <= 2 / (5 * 2.2) * TURNED_SIDE * 2
+
+
+def test_a_picture_along_a_body_at_the_border_repeats_it() -> None:
+    picture = np.full((40, 50, 3), 90, np.uint8)
+    at = (np.array([v]) for v in (0.0, 49.0, 30.0, 8.0, 35.0))
+    assert (turned_at(halvings(picture), Bodies(*at)) == 90).all()
+
+
+def test_no_bodies_no_pictures() -> None:
+    none = Bodies(*(np.zeros(0) for _ in range(5)))
+    picture = halvings(np.full((40, 50, 3), 90, np.uint8))
+    assert turned_at(picture, none).shape == (0, 1, TURNED_SIDE, TURNED_SIDE, 3)
+    views = Views(picture, np.zeros((2, 2, 3), np.float32), None)
+    assert Looks(Net(weights(1)), views, (Net(weights(2, OF_BODIES), OF_BODIES),)).along(none).shape == (0,)
+
+
+def test_several_networks_say_their_mean_and_none_says_nothing() -> None:
+    shot = bar(30.0, 10.0, 20.0, (100.0, 100.0))
+    views = Views(halvings(shot), np.zeros((2, 2, 3), np.float32), 20.0)
+    nets = [Net(weights(seed, OF_BODIES), OF_BODIES) for seed in (1, 2)]
+    body = Bodies(*(np.array([v]) for v in (100.0, 100.0, 30.0, 10.0, 20.0)))
+    each = [Looks(nets[0], views, (net,)).along(body)[0] for net in nets]
+    assert Looks(nets[0], views, tuple(nets)).along(body)[0] == pytest.approx(np.mean(each), abs=1e-4)
+    assert np.isnan(Looks(nets[0], views).along(body)).all()
 
 
 def test_what_lies_outside_the_shot_repeats_its_border() -> None:
@@ -123,10 +210,17 @@ def test_an_unknown_scale_is_said_to_be_unknown() -> None:
     assert beside[:, 6:].tolist() == [[-0.5, 1.0], [0.0, 0.0]]
 
 
-def test_a_network_is_read_back_as_written() -> None:
-    w = weights(3)
-    back = net_of(document_of_net(w)).weights
-    assert all((back[name] == w[name].astype(np.float16)).all() for name in shapes())
+@pytest.mark.parametrize("design", DESIGNS)
+def test_a_network_is_read_back_as_written(design: Design) -> None:
+    w = weights(3, design)
+    back = net_of(document_of_net(w, design), design)
+    assert back.design == design
+    assert all((back.weights[name] == w[name].astype(np.float16)).all() for name in shapes(design))
+
+
+def test_a_network_of_another_design_is_refused() -> None:
+    with pytest.raises((KeyError, ValueError)):
+        net_of(document_of_net(weights(1)), OF_BODIES)
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,7 @@ from vision.errors import RankerError
 from vision.features import FEATURES
 from vision.glance import GLANCES
 from vision.names import INSECTS, KINDS, SOMETHING_ELSE
-from vision.net import document_of_net, shapes
+from vision.net import OF_BODIES, document_of_net, shapes
 from vision.rank import parse_ranker, shipped_ranker
 from vision.train import Learned, write_ranker
 from vision.trees import document_of, trees_of
@@ -70,7 +70,8 @@ def _damage(**changes: object) -> bytes:
     )
     trees = (document_of(model) for model in (glance, insect, judge))
     net = document_of_net({name: np.zeros(shape) for name, shape in shapes().items()})
-    document = json.loads(write_ranker(Learned(net, *trees), [*KINDS[:2], "grit"], "test"))
+    body = document_of_net({name: np.zeros(shape) for name, shape in shapes(OF_BODIES).items()}, OF_BODIES)
+    document = json.loads(write_ranker(Learned(net, [body], *trees), [*KINDS[:2], "grit"], "test"))
     document.update(changes)
     return json.dumps(document).encode()
 
@@ -78,6 +79,7 @@ def _damage(**changes: object) -> bytes:
 def test_a_written_ranker_is_read_back() -> None:
     ranker = parse_ranker(_damage())
     assert ranker.kinds == (*KINDS[:2], "grit")
+    assert [net.design for net in ranker.of_bodies] == [OF_BODIES]
 
 
 _STRAY = {"output": 0, "feature": [0], "threshold": [0], "left": [7], "right": [0], "missing_left": [0], "value": [0]}
@@ -103,6 +105,8 @@ _STRAY = {"output": 0, "feature": [0], "threshold": [0], "left": [7], "right": [
         (_damage(scale={"slope": float("nan"), "offset": 0, "mix": "any"}), "damaged"),
         (_damage(judge={"base": [0, 0, 0], "depth": 1, "trees": []}), "damaged"),
         (_damage(net={}), "damaged"),
+        (_damage(of_bodies=[{}]), "damaged"),
+        (_damage(of_bodies=7), "damaged"),
         (_damage(net={"near_0": "AA"}), "damaged"),
         (_damage(glance=None), "damaged"),
         (_damage(glance={"base": [0], "depth": 1, "trees": [_STRAY]}), "damaged"),

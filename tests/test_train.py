@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
 
-from vision.features import FEATURES
+from vision.features import ALONG, FEATURES
 from vision.glance import GLANCES
 from vision.lessons import Lesson, lessons
 from vision.names import ANIMALS, INSECTS, KINDS
+from vision.patches import TURNED_SIDE
 from vision.rank import shipped_ranker
 from vision.render import Recipe, draw, tidy
 from vision.render.hands.by_hand import HANDS, HandShot, draw_by_hand
 from vision.render.hands.by_hand import KINDS as HAND_KINDS
 from vision.render.recipe import KINDS as RECIPE_KINDS
-from vision.train import Labelled, examples_of, flags_of, learn_kinds, places_of, specks_of
+from vision.train import Labelled, examples_of, flags_of, learn_bodies, learn_kinds, places_of, specks_of
 
 SMALL = replace(
     tidy("water", 5, width_px=500, height_px=400), insects=(("aphid", 4), ("caterpillar", 2)), vessel_edge="none"
@@ -71,6 +72,25 @@ def test_specks_are_labelled_by_what_was_drawn() -> None:
     assert not np.isnan(found.features[:, in_mm]).any()
 
 
+def test_specks_come_with_their_pictures_and_what_is_said_of_them_comes_from_lessons_not_learned_on() -> None:
+    parts = [specks_of(Lesson(replace(THIN, seed=seed), True), shipped_ranker()) for seed in (6, 7)]
+    assert all(part is not None and len(part.kind) for part in parts)
+    rows = Labelled(*(np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(Labelled)))
+    many = len(rows.kind)
+    assert rows.patches.shape == (many, 1, TURNED_SIDE, TURNED_SIDE, 3)
+    assert len(rows.level) == len(rows.sigma_px) == len(rows.sigma_mm) == many
+    assert set(rows.fold) == {0, 1}
+    nets, told = learn_bodies(rows, 1)
+    assert len(nets) == 2
+    for fold, net in enumerate(nets):
+        unseen = rows.fold == fold
+        said = net.raw(rows.patches[unseen], rows.level[unseen], rows.sigma_px[unseen], rows.sigma_mm[unseen])
+        assert told.features[unseen, ALONG] == pytest.approx(said, abs=2e-4)
+    # Nothing else of them is changed.
+    others = np.arange(len(FEATURES)) != ALONG
+    assert np.array_equal(told.features[:, others], rows.features[:, others], equal_nan=True)
+
+
 def test_flags_of_the_mix_are_hits_or_none() -> None:
     flags = flags_of(Lesson(SMALL, True), shipped_ranker())
     assert flags.shape[1] == 2
@@ -94,9 +114,7 @@ def test_specks_on_no_insect_have_no_name_where_another_hand_drew() -> None:
     assert found is not None
     assert not found.named.any()
     assert any(KINDS[k] in ANIMALS for k in found.kind)
-    rows = Labelled(
-        np.concatenate([found.features] * 12), np.concatenate([found.kind] * 12), np.concatenate([found.named] * 12)
-    )
+    rows = Labelled(*(np.concatenate([getattr(found, f.name)] * 12) for f in fields(Labelled)))
     _, names = learn_kinds(rows, 1)
     assert set(names) <= set(INSECTS)
 

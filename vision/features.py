@@ -17,6 +17,7 @@ from vision.grain import grain_round
 from vision.limbs import count_spokes, hollow
 from vision.looks import SIGMA_OF_WIDTH, Looks, Spots
 from vision.measure import Measured
+from vision.patches import Bodies
 from vision.types import FloatArray, LitFrom, MaskArray, Speck, Surfaces, Tone
 
 FEATURES: tuple[str, ...] = (
@@ -28,11 +29,13 @@ FEATURES: tuple[str, ...] = (
     "snr", "response_finer", "response_coarser", "response_far_coarser",
     "middle_to_rim", "unevenness", "darkest", "lightest", "end_contrast", "taper", "pear",
     "blur_to_width", "edge_evenness", "around_spread", "around_to_contrast", "grain", "along_grain",
-    "glance", *KEPT, "patch_own", "siblings", "crowd", "crowd_strength",
+    "glance", *KEPT, "patch_own", "patch_along", "siblings", "crowd", "crowd_strength",
     "on_produce", "lighter", "lit_above", "rim_distance", "at_picture_edge", "ground_share", "ground_round", "neutral",
 )  # fmt: skip
 
 
+ALONG = FEATURES.index("patch_along")
+"""What the networks say of the picture turned along a speck (net.py); NaN where there is none."""
 _NEXT_PX = 7
 """Window pixels across of what counts as next to a speck."""
 _FAINT = 0.05
@@ -43,7 +46,7 @@ def features_of(
     measured: Sequence[Measured], surfaces: Surfaces, lit_from: LitFrom, px_per_mm: float | None, step: int,
     looks: Looks | None = None,
 ) -> NDArray[np.float32]:  # fmt: skip
-    """One row a speck, one column for each of FEATURES, float32; `px_per_mm` is that of the shot or None; what the network says of
+    """One row a speck, one column for each of FEATURES, float32; `px_per_mm` is that of the shot or None; what networks say of
     a speck's picture is NaN without `looks`."""
     if not measured:
         return np.zeros((0, len(FEATURES)), np.float32)
@@ -78,11 +81,19 @@ def _own(m: Measured, px_per_mm: float | None) -> list[float]:
 
 
 def _patches(measured: Sequence[Measured], looks: Looks | None) -> NDArray[np.float32]:
-    """What the network says of the picture round each speck's own middle, at its own size: (n, 1)."""
+    """What the networks say of the picture round each speck's own middle, at its own size, and of that turned along it: (n, 2)."""
     if looks is None:
-        return np.full((len(measured), 1), np.nan, np.float32)
-    x, y, width = np.array([(m.measures.x_px, m.measures.y_px, m.measures.width_px) for m in measured]).T
-    return looks.at(Spots(y, x, SIGMA_OF_WIDTH * np.maximum(width, 1.0)))[:, None]
+        return np.full((len(measured), 2), np.nan, np.float32)
+    bodies = bodies_of(measured)
+    spots = Spots(bodies.row_px, bodies.column_px, SIGMA_OF_WIDTH * np.maximum(bodies.width_px, 1.0))
+    return np.stack([looks.at(spots), looks.along(bodies)], axis=1)
+
+
+def bodies_of(measured: Sequence[Measured]) -> Bodies:
+    """Where specks lie and how long, wide and turned they are."""
+    all_of = [m.measures for m in measured]
+    rows = [(x.y_px, x.x_px, x.length_px, x.width_px, x.angle_deg) for x in all_of]
+    return Bodies(*np.array(rows, np.float64).reshape(-1, 5).T)
 
 
 def _legs(m: Measured) -> float:

@@ -1,7 +1,8 @@
-"""How much what a place looks like, looks like an insect: a small convolutional network read from plain numbers.
+"""How much what a place looks like, looks like an insect: small convolutional networks read from plain numbers.
 
-Two pictures of a place (patches.py) go through two towers of four convolutions each; what they see and a few numbers beside it (how
-dense it is against the ground's light, how large) are joined into log odds. Differences of density go in on a scale that is
+Pictures of a place (patches.py) go through a tower of four convolutions each; what they see and a few numbers beside it (how dense it
+is against the ground's light, how large) are joined into log odds. One design is shown places before anyone looks closer, another
+bodies that have been outlined. Differences of density go in on a scale that is
 straight for faint ones and logarithmic for strong ones (the inverse hyperbolic sine), so that a pale larva is seen as well as a dark
 aphid. Learning uses the very same lines with another library of arrays (train_net.py).
 """
@@ -17,10 +18,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.light import log_light
-from vision.patches import SIDE
+from vision.patches import SIDE, TURNED_SIDE
 
-_TOWERS = ("near", "far")
-_CHANNELS, _KERNELS, _STRIDES = (16, 24, 48, 48), (5, 3, 3, 3), (2, 1, 2, 1)
+
+@dataclass(frozen=True)
+class Design:
+    """One tower a picture, and the pictures' side; channels, kernels and strides of a tower's convolutions. The mean of the last
+    picture is what density is told against. `turned`: whether pictures lie along a body, and so have a direction."""
+
+    towers: tuple[str, ...]
+    side: int
+    channels: tuple[int, ...]
+    kernels: tuple[int, ...]
+    strides: tuple[int, ...]
+    turned: bool
+
+
+OF_PLACES = Design(("near", "far"), SIDE, (16, 24, 48, 48), (5, 3, 3, 3), (2, 1, 2, 1), False)
+OF_BODIES = Design(("body",), TURNED_SIDE, (16, 24, 32, 48), (5, 3, 3, 3), (2, 1, 2, 2), True)
+
 _SEEN, _JOINED = 64, 96
 """Numbers that a tower gives, and that they are joined into."""
 _BESIDE = 8
@@ -33,48 +49,49 @@ _DENSITY_OF_8_BITS = -log_light(np.arange(256, dtype=np.uint8).reshape(1, 256, 1
 Weights = Mapping[str, Any]
 
 
-def shapes() -> dict[str, tuple[int, ...]]:
+def shapes(design: Design = OF_PLACES) -> dict[str, tuple[int, ...]]:
     """The arrays of a network, by name. A convolution's kernel (k, k, in, out) is kept as (k k in, out)."""
     out: dict[str, tuple[int, ...]] = {}
-    for tower in _TOWERS:
-        channels, side = 3, SIDE
-        for k, (more, kernel, stride) in enumerate(zip(_CHANNELS, _KERNELS, _STRIDES, strict=True)):
+    for tower in design.towers:
+        channels, side = 3, design.side
+        for k, (more, kernel, stride) in enumerate(zip(design.channels, design.kernels, design.strides, strict=True)):
             out[f"{tower}_{k}"], out[f"{tower}_{k}_bias"] = (kernel * kernel * channels, more), (more,)
             channels, side = more, side // stride
         out[f"{tower}_seen"], out[f"{tower}_seen_bias"] = (side * side * channels, _SEEN), (_SEEN,)
-    out["joined"], out["joined_bias"] = (len(_TOWERS) * _SEEN + _BESIDE, _JOINED), (_JOINED,)
+    out["joined"], out["joined_bias"] = (len(design.towers) * _SEEN + _BESIDE, _JOINED), (_JOINED,)
     out["odds"], out["odds_bias"] = (_JOINED, 1), (1,)
     return out
 
 
 @dataclass(frozen=True)
 class Net:
-    """Weights by name, float32, of the shapes of `shapes()`."""
+    """Weights by name, float32, of the shapes that `shapes` gives for its design."""
 
     weights: Weights
+    design: Design = OF_PLACES
 
     def raw(
         self, patches: NDArray[np.uint8], level: NDArray[Any], sigma_px: NDArray[Any], sigma_mm: NDArray[Any]
     ) -> NDArray[np.float32]:
         """Log odds (n,) that an insect of its size lies at each place.
 
-        `patches` (n, 2, SIDE, SIDE, 3) uint8; `level` (n, 3) is the log10 light of the ground there, of full scale; `sigma_px` (n,) the
-        smoothing at which it stands out in shot pixels, `sigma_mm` in millimetres or NaN where the scale is unknown.
+        `patches` (n, towers, side, side, 3) uint8; `level` (n, 3) is the log10 light of the ground there, of full scale; `sigma_px`
+        (n,) the smoothing at which it stands out in shot pixels, `sigma_mm` in millimetres or NaN where the scale is unknown.
         """
         out = np.zeros(len(patches), np.float32)
         for begin in range(0, len(patches), _AT_ONCE):
             some = slice(begin, begin + _AT_ONCE)
             differences, against = densities(patches[some], np.asarray(level[some], np.float32))
             beside = numbers_beside(against, np.asarray(sigma_px[some]), np.asarray(sigma_mm[some]))
-            out[some] = forward(self.weights, colours(differences), beside)
+            out[some] = forward(self.weights, colours(differences), beside, design=self.design)
         # Libraries of linear algebra differ in the last bits from processor to processor.
         return np.round(out, 4)
 
 
 def densities(patches: Any, level: Any, xp: Any = np) -> tuple[Any, Any]:
-    """Density of patches (n, 2, s, s, 3) less the mean of the far picture; and that mean against the ground's light, (n, 3)."""
+    """Density of patches (n, towers, s, s, 3) less the mean of the last picture; and that mean against the ground's light, (n, 3)."""
     density = xp.asarray(_DENSITY_OF_8_BITS)[patches]
-    mean = density[:, 1].mean(axis=(1, 2))
+    mean = density[:, -1].mean(axis=(1, 2))
     return density - mean[:, None, None, None, :], mean + level
 
 
@@ -96,13 +113,14 @@ def numbers_beside(against: Any, sigma_px: Any, sigma_mm: Any, xp: Any = np) -> 
 
 
 def forward(
-    weights: Weights, pictures: Any, beside: Any, xp: Any = np, dropped: Callable[[Any], Any] = lambda seen: seen
-) -> Any:
-    """Log odds (n,) of colours (n, 2, s, s, 3) and numbers (n, 8). `dropped` is put over what was seen while learning."""
+    weights: Weights, pictures: Any, beside: Any, xp: Any = np, dropped: Callable[[Any], Any] = lambda seen: seen,
+    design: Design = OF_PLACES,
+) -> Any:  # fmt: skip
+    """Log odds (n,) of colours (n, towers, s, s, 3) and numbers (n, 8). `dropped` is put over what was seen while learning."""
     joined = []
-    for which, tower in enumerate(_TOWERS):
+    for which, tower in enumerate(design.towers):
         seen = pictures[:, which]
-        for k, (kernel, stride) in enumerate(zip(_KERNELS, _STRIDES, strict=True)):
+        for k, (kernel, stride) in enumerate(zip(design.kernels, design.strides, strict=True)):
             seen = _convolved(seen, weights[f"{tower}_{k}"], weights[f"{tower}_{k}_bias"], kernel, stride, xp)
         seen = dropped(seen.reshape(len(seen), -1))
         joined.append(xp.maximum(seen @ weights[f"{tower}_seen"] + weights[f"{tower}_seen_bias"], 0))
@@ -134,19 +152,20 @@ def _rows_at_once(padded: Any, size: int, stride: int, side: int) -> Any:
     return np.lib.stride_tricks.as_strided(padded, shape, strides, writeable=False)
 
 
-def net_of(document: Mapping[str, Any]) -> Net:
-    """A network from a parsed document; KeyError, TypeError or ValueError where its parts don't hold together."""
+def net_of(document: Mapping[str, Any], design: Design = OF_PLACES) -> Net:
+    """A network of a design from a parsed document; KeyError, TypeError or ValueError where its parts don't hold together."""
     weights = {}
-    for name, shape in shapes().items():
+    for name, shape in shapes(design).items():
         values = np.frombuffer(base64.b64decode(document[name], validate=True), dtype="<f2").astype(np.float32)
         if not np.isfinite(values).all():
             raise ValueError("weights that are no numbers")
         weights[name] = values.reshape(shape)
-    return Net(weights)
+    return Net(weights, design)
 
 
-def document_of_net(weights: Weights) -> dict[str, str]:
+def document_of_net(weights: Weights, design: Design = OF_PLACES) -> dict[str, str]:
     """Weights as the document `net_of` reads: half-precision numbers in base 64 (RFC 4648), little end first."""
     return {
-        name: base64.b64encode(np.asarray(weights[name], dtype="<f2").tobytes()).decode("ascii") for name in shapes()
+        name: base64.b64encode(np.asarray(weights[name], dtype="<f2").tobytes()).decode("ascii")
+        for name in shapes(design)
     }

@@ -100,7 +100,7 @@ def observe(shot: Shot, setup: Setup, guide: Guide | None, ranker: Ranker, every
     hidden = hidden_mask(setup.slip_outlines_px, light.clipped.shape, light.step)
     surfaces = without_hidden(find_surfaces(light.density, told, scale), hidden)
     lit_from = setup.lit_from or (guide.lit_from if guide else None) or tell_lit_from(light, surfaces)
-    looks = Looks(ranker.net, views_of(shot, light, setup.px_per_mm))
+    looks = Looks(ranker.net, views_of(shot, light, setup.px_per_mm), ranker.of_bodies)
     specks = find_specks(light, surfaces, scale, ranker.glance, shot.pixels, everything, looks)
     measured = _joined(measure_specks(specks, light.step), light.step)
     measured, unchanged = without_marks(measured, setup.fixed_marks)

@@ -1,6 +1,6 @@
-"""How much a speck looks like an insect, 0..1, and like which: a small network and boosted trees, read from a plain file.
+"""How much a speck looks like an insect, 0..1, and like which: a small networks and boosted trees, read from a plain file.
 
-A ranker is a JSON file: the features it reads, the kinds it tells apart, which of them are insects, a network's weights and trees as
+A ranker is a JSON file: the features it reads, the kinds it tells apart, which of them are insects, networks' weights and trees as
 lists of numbers. Nothing in it runs. One set of trees has learned one question, insect or not, and gives the score; another tells the kinds
 apart and names them. Their sums become scores at one stated mix of shots (score_scale.py): a score orders a list and is not the chance
 that a speck is an insect, which depends on the lot.
@@ -21,25 +21,27 @@ from vision.errors import RankerError
 from vision.features import FEATURES
 from vision.glance import GLANCES
 from vision.names import SOMETHING_ELSE
-from vision.net import Net, net_of
+from vision.net import OF_BODIES, Net, net_of
 from vision.rankers import shipped_bytes
 from vision.score_scale import ScoreScale
 from vision.trees import Trees, trees_of
 
 FORMAT = "speckwise ranker"
-VERSION = 4
+VERSION = 5
 _PLAIN, _LIKELIEST = 0.5, 0.4
 """Shares of all insects' from which one kind lends its name: whatever is expected, and with that taken into account."""
 
 
 @dataclass(frozen=True)
 class Ranker:
-    """A network that is shown pictures of places, and three sets of trees: `glance` orders places before they are looked at closer; of
-    what was looked at, `insect` says how much like an insect it looks and `trees` like which kind."""
+    """Networks that are shown pictures, `net` of places and `of_bodies` of what was outlined, and three sets of trees: `glance` orders
+    places before they are looked at closer; of what was looked at, `insect` says how much like an insect it looks and `trees` like
+    which kind."""
 
     kinds: tuple[str, ...]
     insects: frozenset[str]
     net: Net
+    of_bodies: tuple[Net, ...]
     glance: Trees
     insect: Trees
     trees: Trees
@@ -104,7 +106,7 @@ def parse_ranker(data: bytes) -> Ranker:
     if d.get("features") != list(FEATURES) or d.get("glances") != list(GLANCES):
         raise RankerError("The ranker was learned on other features than this version measures; learn it again.")
     try:
-        net = net_of(d["net"])
+        net, of_bodies = net_of(d["net"]), tuple(net_of(each, OF_BODIES) for each in d["of_bodies"])
         glance, insect = trees_of(d["glance"], len(GLANCES)), trees_of(d["insect"], len(FEATURES))
         trees = trees_of(d["judge"], len(FEATURES))
         scale = ScoreScale(float(d["scale"]["slope"]), float(d["scale"]["offset"]), str(d["scale"]["mix"]))
@@ -114,8 +116,9 @@ def parse_ranker(data: bytes) -> Ranker:
     except (KeyError, TypeError, ValueError, IndexError, AttributeError) as error:
         raise RankerError("The ranker file is damaged: its trees don't hold together.") from error
     return Ranker(
-        kinds, insects, net, glance, insect, trees, scale, hashlib.sha256(data).hexdigest(), str(d.get("learned", ""))
-    )
+        kinds, insects, net, of_bodies, glance, insect, trees, scale, hashlib.sha256(data).hexdigest(),
+        str(d.get("learned", "")),
+    )  # fmt: skip
 
 
 @lru_cache(maxsize=1)

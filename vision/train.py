@@ -1,4 +1,4 @@
-"""Labelled rows -> ranker: drawn scenes, inspected by the straight line's own search, teach a network and trees what is an insect.
+"""Labelled rows -> ranker: drawn scenes, inspected by the straight line's own search, teach networks and trees what is an insect.
 
 `python -m vision.train` draws, searches, learns and writes the shipped ranker again from seeds alone. Learning needs JAX and
 scikit-learn (the extra `learn`); scoring does not.
@@ -20,14 +20,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.counting import NEVER, count_shot
-from vision.features import FEATURES
+from vision.features import ALONG, FEATURES, bodies_of
 from vision.files import write_bytes
 from vision.foreground import find_surfaces
 from vision.glance import GLANCES, PATCH
 from vision.lessons import Lesson, label_places, label_specks, lessons, mixed_shots
 from vision.looks import views_of
 from vision.names import INSECTS, KINDS
-from vision.net import Net, document_of_net
+from vision.net import OF_BODIES, Net, document_of_net
 from vision.pipeline import inspect, observe, see_light
 from vision.rank import FORMAT, VERSION, Ranker, parse_ranker
 from vision.render import Drawn
@@ -46,7 +46,9 @@ _MOST_ELSEWHERE = 700
 _PARTS = (6, 2, 9)
 """Parts of the lessons that teach the network, the trees of the first glance, and the judge. Each learns on lessons of its own: the
 next reads what the one before says, which is too sure of what it has seen."""
-_ROUNDS = 16
+_ROUNDS, _ROUNDS_OF_BODIES = 16, 12
+_FOLDS = 2
+"""Networks that are shown bodies, each learned without a part of the lessons: of those it tells the trees."""
 _LESSONS_A_MIXED_SHOT = 8
 _LEAST_LIKENESS = 0.005
 """Likeness from which flags tell what a score means: far below any cut that is of use."""
@@ -69,11 +71,16 @@ class SeenPlaces:
 @dataclass(frozen=True)
 class Labelled:
     """Specks to learn from: `features` (n, features) float32; `kind` (n,): an index into KINDS; `named` (n,): whether that is known of
-    what is no insect, too."""
+    what is no insect, too; `fold` (n,): which part of the lessons they are from; the others as Net.raw takes them."""
 
     features: NDArray[np.float32]
     kind: NDArray[np.int64]
     named: NDArray[np.bool_]
+    fold: NDArray[np.int64]
+    patches: NDArray[np.uint8]
+    level: NDArray[np.float32]
+    sigma_px: NDArray[np.float32]
+    sigma_mm: NDArray[np.float32]
 
 
 _Rows = TypeVar("_Rows", SeenPlaces, Labelled)
@@ -103,12 +110,15 @@ def places_of(lesson: Lesson) -> SeenPlaces | None:
 def specks_of(lesson: Lesson, ranker: Ranker) -> Labelled | None:
     """One drawn shot's specks and their kinds. What teaches nothing is left out."""
     drawn = lesson.drawn()
-    setup = Setup(px_per_mm=drawn.px_per_mm if lesson.told_scale else None)
-    seen = observe(Shot(drawn.pixels, "0" * 64, "drawn"), setup, None, ranker)
+    shot, px_per_mm = Shot(drawn.pixels, "0" * 64, "drawn"), drawn.px_per_mm if lesson.told_scale else None
+    seen = observe(shot, Setup(px_per_mm=px_per_mm), None, ranker)
     kinds = label_specks(seen.measured, drawn)
-    some = kinds >= 0
-    named = np.full(int(some.sum()), isinstance(drawn, Drawn))
-    return Labelled(seen.features[some], kinds[some], named)
+    some = np.flatnonzero(kinds >= 0)
+    named, fold = np.full(len(some), isinstance(drawn, Drawn)), np.full(len(some), lesson.shot.seed % _FOLDS)
+    bodies = bodies_of([seen.measured[k] for k in some])
+    patches, level, *sizes = views_of(shot, seen.light, px_per_mm).along(bodies)
+    sigma_px, sigma_mm = (size.astype(np.float32) for size in sizes)
+    return Labelled(seen.features[some], kinds[some], named, fold, patches, level, sigma_px, sigma_mm)
 
 
 def gather(work: Callable[[Lesson], _Rows | None], shots: Sequence[Lesson], workers: int) -> _Rows:
@@ -134,6 +144,22 @@ def examples_of(places: SeenPlaces) -> Examples:
 
     weight = np.where(places.insect == 1, _AS_SPARSE, np.sqrt(places.standing_for)).astype(np.float32)
     return Examples(places.patches, places.level, places.sigma_px, places.sigma_mm, places.insect, weight)
+
+
+def learn_bodies(rows: Labelled, seed: int) -> tuple[tuple[Net, ...], Labelled]:
+    """Networks that are shown outlined bodies, and the specks with what the network that has not seen their lesson says of them."""
+    from vision.train_net import Examples, learn_net
+
+    insect = _insects(rows).astype(np.float32)
+    weight = np.where(insect == 1, _AS_SPARSE, 1.0).astype(np.float32)
+    every = Examples(rows.patches, rows.level, rows.sigma_px, rows.sigma_mm, insect, weight)
+    features, nets = rows.features.copy(), []
+    for fold in range(_FOLDS):
+        unseen = rows.fold == fold
+        net = learn_net(every.among(~unseen), _ROUNDS_OF_BODIES, seed + fold, design=OF_BODIES)
+        features[unseen, ALONG] = every.among(unseen).seen(net)
+        nets.append(net)
+    return tuple(nets), replace(rows, features=features)
 
 
 def learn_glance(places: SeenPlaces, net: Net, seed: int) -> dict[str, Any]:
@@ -185,6 +211,7 @@ class Learned:
     """The parts of a ranker's file, as documents."""
 
     net: Mapping[str, Any]
+    of_bodies: Sequence[Mapping[str, Any]]
     glance: Mapping[str, Any]
     insect: Mapping[str, Any]
     judge: Mapping[str, Any]
@@ -216,7 +243,8 @@ def write_ranker(learned: Learned, kinds: Sequence[str], note: str, scale: Score
     """The ranker's file."""
     document = {
         "format": FORMAT, "version": VERSION, "learned": note, "glances": list(GLANCES), "features": list(FEATURES),
-        "kinds": list(kinds), "insects": [name for name in kinds if name in INSECTS], "net": learned.net, "glance": learned.glance,
+        "kinds": list(kinds), "insects": [name for name in kinds if name in INSECTS], "net": learned.net,
+        "of_bodies": list(learned.of_bodies), "glance": learned.glance,
         "insect": learned.insect, "judge": learned.judge, "scale": asdict(scale),
     }  # fmt: skip
     return (json.dumps(document, separators=(",", ":")) + "\n").encode()
@@ -225,7 +253,7 @@ def write_ranker(learned: Learned, kinds: Sequence[str], note: str, scale: Score
 def main() -> None:
     """Learn the shipped ranker again."""
     parser = argparse.ArgumentParser(prog="python -m vision.train", description=main.__doc__)
-    parser.add_argument("--scenes", type=int, default=850, help="how many shots to draw")
+    parser.add_argument("--scenes", type=int, default=900, help="how many shots to draw")
     parser.add_argument("--seed", type=int, default=11)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--out", type=Path, default=Path(__file__).parent / "rankers" / "drawn.json")
@@ -237,12 +265,14 @@ def main() -> None:
     net = learn_net(examples_of(gather(places_of, shots[:first], asked.workers)), _ROUNDS, asked.seed)
     glance = learn_glance(gather(places_of, shots[first:second], asked.workers), net, asked.seed)
     # The judge learns on what the glance lets through, so the glance is put to work with an empty judge behind it.
-    empty = Learned(document_of_net(net.weights), glance, _no_judge(1), _no_judge(len(KINDS)))
+    empty = Learned(document_of_net(net.weights), (), glance, _no_judge(1), _no_judge(len(KINDS)))
     looking = parse_ranker(write_ranker(empty, KINDS, ""))
     rows = gather(partial(specks_of, ranker=looking), shots[second:], asked.workers)
+    nets, rows = learn_bodies(rows, asked.seed)
     judge, kinds = learn_kinds(rows, asked.seed)
     note = f"{asked.scenes} drawn shots, seed {asked.seed}, {len(rows.kind)} specks"
-    learned = Learned(empty.net, glance, learn_insects(rows, asked.seed), judge)
+    of_bodies = [document_of_net(each.weights, OF_BODIES) for each in nets]
+    learned = Learned(empty.net, of_bodies, glance, learn_insects(rows, asked.seed), judge)
     unscaled = parse_ranker(write_ranker(learned, kinds, note))
     mixed = mixed_shots(max(asked.scenes // _LESSONS_A_MIXED_SHOT, 20), asked.seed)
     with _pool(asked.workers) as pool:

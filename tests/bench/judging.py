@@ -11,9 +11,11 @@ from peers import PEERS, choices, find, flattened
 from sizing import Sized, sized
 
 from vision.counting import ShotCount, count_places, count_shot, recall_at
+from vision.lessons import Lesson
 from vision.pipeline import inspect_seen, observe
 from vision.rank import shipped_ranker
 from vision.render import Recipe, draw
+from vision.render.hands.by_hand import HandShot
 from vision.types import Cut, Setup, Shot
 
 Wishes = Mapping[str, dict[str, Any]]
@@ -26,10 +28,10 @@ AS_SHIPPED = Cut(min_score=0.001)
 
 @dataclass(frozen=True)
 class Job:
-    """One shot to judge: by us, by our search before anything is ranked (`alone`), and by peers with their parameters. Its scale
-    may be kept from us."""
+    """One shot to judge, drawn by us or by another hand: by us, by our search before anything is ranked (`alone`), and by peers with
+    their parameters. Its scale may be kept from us."""
 
-    recipe: Recipe
+    recipe: Recipe | HandShot
     alone: bool = False
     peers: Wishes | None = None
     told_scale: bool = True
@@ -46,7 +48,7 @@ class Judged:
 
 def judge(job: Job) -> Judged:
     """One shot, drawn, inspected as the program does, and counted."""
-    drawn = draw(job.recipe)
+    drawn = Lesson(job.recipe, job.told_scale).drawn()
     shot, ranker = Shot(drawn.pixels, "0" * 64, "drawn"), shipped_ranker()
     setup = Setup(px_per_mm=drawn.px_per_mm if job.told_scale else None)
     look = observe(shot, setup, None, ranker)

@@ -1,4 +1,5 @@
-"""Shots by other hands as they are asked for: whose, what of, and how finely taken. To add a hand: add an entry to HANDS."""
+"""Shots by other hands as they are asked for: whose, what of, and how finely taken. To add a hand: add an entry to
+HANDS, or to UNSEEN if it is to judge."""
 
 from __future__ import annotations
 
@@ -8,12 +9,16 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from vision.render.hands import PX_PER_MM, layered, pieced
+from vision.render.hands import PX_PER_MM, layered, pieced, solid
 from vision.render.hands.seen import HandDrawn
 
 KINDS = ("water", "broccoli", "cloth", "cauliflower", "scallion")
 """What every hand draws."""
-HANDS: dict[str, Callable[[str, int, int, int, int], HandDrawn]] = {"layered": layered.draw, "pieced": pieced.draw}
+_Hand = Callable[[str, int, int, int, int], HandDrawn]
+HANDS: dict[str, _Hand] = {"layered": layered.draw, "pieced": pieced.draw}
+"""Those that lessons are drawn by."""
+UNSEEN: dict[str, _Hand] = {"solid": solid.draw}
+"""Those that only judge: nothing is learned on them, nor anything chosen by them."""
 
 
 @dataclass(frozen=True)
@@ -31,7 +36,7 @@ class HandShot:
 
 def draw_by_hand(shot: HandShot) -> HandDrawn:
     """The shot and the insects in it. The same shot gives the same bytes with the same libraries."""
-    drawn = HANDS[shot.hand](shot.kind, shot.seed, shot.insects, shot.width_px, shot.height_px)
+    drawn = {**HANDS, **UNSEEN}[shot.hand](shot.kind, shot.seed, shot.insects, shot.width_px, shot.height_px)
     if shot.shrink == 1.0:
         return drawn
     h, w = (round(side * shot.shrink) for side in drawn.pixels.shape[:2])

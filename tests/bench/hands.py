@@ -1,0 +1,57 @@
+"""Recall on shots that another hand drew, on which nothing was learned: `make bench-hands`.
+
+The scenes, insects and look-alikes of the standard shots (standard.py) come from the code that the lessons come from. A hand that was
+written without sight of it shows how much of what was learned holds elsewhere. Shots are 2000 x 1500 px at 20 px/mm, every other one
+holds six insects; counted as in accuracy.py. Those hands that lessons are drawn by can be asked for, too: on other seeds.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+
+import bench_tables as tables
+import cv2
+from judging import Job, judge
+from standard import HELD_OUT, SCENES
+
+from vision.render.hands.by_hand import HANDS, KINDS, UNSEEN, HandShot
+
+_INSECTS = 6
+
+
+def shots(hand: str, kind: str, count: int) -> list[HandShot]:
+    """So many shots; odd ones hold six insects."""
+    sizes = {"width_px": 2000, "height_px": 1500}
+    return [HandShot(hand, kind, HELD_OUT + k, _INSECTS if k % 2 else 0, **sizes) for k in range(count)]
+
+
+def _one_thread() -> None:
+    cv2.setNumThreads(1)
+
+
+def main() -> None:
+    """Draws, judges, prints Markdown tables."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--shots", type=int, default=40, help="shots a kind of scene; half of them hold six insects")
+    parser.add_argument("--hands", default=",".join(UNSEEN), help=f"of {', '.join((*UNSEEN, *HANDS))}")
+    parser.add_argument("--kinds", default=",".join(KINDS), help=f"of {', '.join(KINDS)}")
+    parser.add_argument("--workers", type=int, default=2)
+    asked = parser.parse_args()
+    hands, kinds = asked.hands.split(","), asked.kinds.split(",")
+    if not set(kinds) <= set(KINDS) or not set(hands) <= {*UNSEEN, *HANDS}:
+        parser.error(f"kinds are {', '.join(KINDS)}; hands are {', '.join((*UNSEEN, *HANDS))}")
+    sys.stdout.reconfigure(line_buffering=True)  # type: ignore[union-attr]
+    with ProcessPoolExecutor(asked.workers, mp_context=get_context("spawn"), initializer=_one_thread) as pool:
+        for hand in hands:
+            for kind in kinds:
+                judged = list(pool.map(judge, [Job(shot) for shot in shots(hand, kind, asked.shots)]))
+                name = f"{SCENES[kind].name}, {hand} hand"
+                tables.froc_table(name, judged, {})
+                tables.cut_table(name, judged)
+
+
+if __name__ == "__main__":
+    main()
