@@ -38,7 +38,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     no_time = [name for name, there_is in (("long", LONG), ("slow", SLOW)) if not there_is]
     left_out = [item for item in items if any(item.get_closest_marker(name) for name in no_time)]
     if left_out:
-        items[:] = [item for item in items if item not in set(left_out)]
+        gone = set(left_out)
+        items[:] = [item for item in items if item not in gone]
         config.hook.pytest_deselected(items=left_out)
 
 
