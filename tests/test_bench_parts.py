@@ -10,18 +10,20 @@ import numpy as np
 import pytest
 from bench_tables import limits, recalls, share
 from judging import Job, choose, judge, try_peers
+from hands import shots
 from listing import LOST, NO_PLACE, near, plain, small_larva, stages_of
 from numpy.typing import NDArray
 from peers import PEERS, choices, find, flattened
 from scipy.stats import binomtest, norm
 from sizing import shape_rows, sized, sizing_rows, true_shape
-from standard import SCENES, TUNING, USUAL, larvae, scaled, standard, wild
+from standard import HELD_OUT, SCENES, TUNING, USUAL, larvae, scaled, standard, wild
 
 from vision.counting import NEVER, ShotCount, count_places
 from vision.foreground import find_surfaces
 from vision.pipeline import inspect, see_light
 from vision.rank import shipped_ranker
 from vision.render import Drawn, TrueBody, draw, tidy
+from vision.render.hands.by_hand import UNSEEN, HandShot
 from vision.render.recipe import KINDS
 from vision.specks import search_places
 from vision.types import Candidate, Cut, Setup, Shot
@@ -48,6 +50,19 @@ def body(drawn: Drawn) -> TrueBody:
 
 
 class TestWhatIsDrawn:
+    @pytest.mark.parametrize("hand", UNSEEN)
+    def test_every_other_shot_by_another_hand_holds_six_insects(self, hand: str) -> None:
+        some = shots(hand, "water", 10)
+        assert [shot.insects for shot in some] == [0, 6] * 5
+        assert {(shot.hand, shot.width_px, shot.height_px, shot.shrink) for shot in some} == {(hand, 2000, 1500, 1.0)}
+        assert len({shot.seed for shot in some}) == 10
+
+    def test_a_shot_by_another_hand_is_judged_as_ours_are(self) -> None:
+        job = Job(HandShot("solid", "water", HELD_OUT + 1, 6, width_px=500, height_px=400))
+        found = judge(job).ours
+        assert 1 <= len(found.bodies) <= 6
+        assert any(hit > NEVER for hit in found.hits)
+
     @pytest.mark.parametrize("kind", SCENES)
     @pytest.mark.parametrize("bodies", ["first", "second"])
     def test_two_hundred_shots_hold_six_hundred_insects(self, kind: str, bodies: str) -> None:

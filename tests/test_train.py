@@ -10,12 +10,12 @@ import pytest
 
 from vision.features import ALONG, FEATURES
 from vision.glance import GLANCES
-from vision.lessons import Lesson, lessons
+from vision.lessons import Lesson, lessons, mixed_shots
 from vision.names import ANIMALS, INSECTS, KINDS
 from vision.patches import TURNED_SIDE
 from vision.rank import shipped_ranker
 from vision.render import Recipe, draw, tidy
-from vision.render.hands.by_hand import HANDS, HandShot, draw_by_hand
+from vision.render.hands.by_hand import HANDS, UNSEEN, HandShot, draw_by_hand
 from vision.render.hands.by_hand import KINDS as HAND_KINDS
 from vision.render.recipe import KINDS as RECIPE_KINDS
 from vision.train import Labelled, examples_of, flags_of, learn_bodies, learn_kinds, places_of, specks_of
@@ -138,6 +138,12 @@ def test_two_in_five_lessons_are_drawn_by_other_hands_each_of_all_it_draws() -> 
     assert set(turns) == {(hand, kind) for hand in HANDS for kind in HAND_KINDS}
     assert max(turns.values()) - min(turns.values()) <= 1
     assert len({shot.seed for shot in shots}) == 300
+
+
+def test_hands_that_judge_are_never_learned_on() -> None:
+    assert not set(UNSEEN) & set(HANDS)
+    shots = [lesson.shot for lesson in (*lessons(900, 11), *mixed_shots(112, 11))]
+    assert {shot.hand for shot in shots if isinstance(shot, HandShot)} == set(HANDS)
 
 
 def test_a_shot_taken_from_farther_off_holds_the_same_insects() -> None:
