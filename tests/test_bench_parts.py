@@ -9,8 +9,8 @@ import efficiency
 import numpy as np
 import pytest
 from bench_tables import limits, recalls, share
-from judging import Job, choose, judge, try_peers
 from hands import shots
+from judging import Job, choose, judge, try_peers
 from listing import LOST, NO_PLACE, near, plain, small_larva, stages_of
 from numpy.typing import NDArray
 from peers import PEERS, choices, find, flattened
