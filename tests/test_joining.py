@@ -62,6 +62,19 @@ def test_a_winding_line_with_gaps_is_one() -> None:
     assert whole.measures.length_px == pytest.approx(true, rel=0.06)
 
 
+@pytest.mark.parametrize("width", [3, 5])
+@pytest.mark.parametrize("upwards", [True, False])
+def test_a_long_line_that_bends_towards_its_gap_goes_on(upwards: bool, width: int) -> None:
+    """Straight, a quarter of a circle, a gap and straight on: where a tip points is told by its last widths alone."""
+    a = np.deg2rad(np.arange(0, 91))
+    bend = np.stack([240 + 20 * np.sin(a), 130 - 20 * (1 - np.cos(a))], axis=1)
+    long, short = np.concatenate([[[10, 130]], bend]), np.array([[260.0, 100.0], [260.0, 15.0]])
+    parts = [part if upwards else part * (1, -1) + (0, 159) for part in (long, short)]
+    joined, used = join_lines(_measured(*(_line(part, width) for part in parts)), 1)
+    assert used == {0, 1}
+    assert len(joined) == 1
+
+
 def test_two_short_bodies_end_to_end_are_two() -> None:
     one, two = _line(np.array([[40, 80], [60, 80]]), 6), _line(np.array([[70, 80], [92, 80]]), 6)
     assert join_lines(_measured(one, two), 1) == ([], set())

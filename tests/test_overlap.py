@@ -52,6 +52,13 @@ def test_nor_does_it_step_by_step() -> None:
     assert [whole for _, whole in without_repeats([0, 1, 2, 3], softer)] == [1]
 
 
+@pytest.mark.parametrize(("density", "stays"), [(0.68, 1), (0.6, 1), (0.56, 0), (0.54, 0)])
+def test_what_adds_surroundings_alone_is_no_more_of_the_body(density: float, stays: int) -> None:
+    """A ring between 40 and 46 px that brings the mean from 0.7 to 0.6 is 0.29 dense, to 0.56 0.13: under a quarter of 0.7."""
+    kept = without_repeats([0, 1], [disc(40), disc(46, density=density)])
+    assert [whole for _, whole in kept] == [stays]
+
+
 @pytest.mark.parametrize("order", [[0, 1], [1, 0]])
 def test_what_is_far_paler_is_the_body_and_its_surroundings(order: list[int]) -> None:
     kept = without_repeats(order, [disc(40, density=0.37), disc(46, density=0.26)])

@@ -36,8 +36,8 @@ _HELD = 0.7
 """Share of a piece's area within another outline from which it is a part of that."""
 _SHARED = 0.25
 """The same from which both are parts of one line."""
-_TIP = 8
-"""Points of a middle line, of 65, that tell which way its tip points."""
+_TIP, _TIP_WIDTHS = 8, 3.0
+"""Points of a middle line, of 65, that tell which way its tip points, and their reach in widths at most: a long line bends on the way."""
 _ACROSS_PX = 10
 """Pixels that a line need not be wider than."""
 _BRIDGE = 0.8
@@ -138,8 +138,9 @@ def _tips(k: int, m: Measured, step: int) -> list[_Tip]:
     if line is None or m.build.length < _LONG * m.build.width:
         return []
     points = in_shot(m.speck, line, step)
+    reach = min(_TIP, max(2, round(_TIP_WIDTHS * m.build.width / m.build.length * (len(points) - 1))))
     out = []
-    for tip, inner in ((points[0], points[_TIP]), (points[-1], points[-1 - _TIP])):
+    for tip, inner in ((points[0], points[reach]), (points[-1], points[-1 - reach])):
         away = tip - inner
         away = away / max(float(np.hypot(*away)), 1e-9)
         out.append(_Tip(k, float(tip[0]), float(tip[1]), float(away[0]), float(away[1])))

@@ -23,6 +23,8 @@ from vision.sizes import size_uncertainty, sizes_mm
 from vision.types import Candidate, Cut, Ground, Setup
 from vision.wholes import COULD_BE, Body, parts_taken_in
 
+_LIKENESS_DIGITS = 9
+"""To which likenesses are rounded before they order anything."""
 _GUIDE_ODDS = 2.0
 """Odds that a guide adds to what it expects, and takes from what it warns of: a nudge, and ours."""
 
@@ -71,14 +73,15 @@ def _bodies(
     # A whole may lie below the cut and have a part above it.
     least = COULD_BE * float(share_of_odds(np.array(scale.sum_of(cut.min_score))))
     measures = [m.measures for m in measured]
+    # Far down the list thousands of outlines share one printed score, several of them one body: the likeliest of these speaks for it.
     order = sorted(
         (k for k in range(len(measured)) if likeness[k] >= least),
-        key=lambda k: (-scores[k], measures[k].y_px, measures[k].x_px),
+        key=lambda k: (-scores[k], -round(likeness[k], _LIKENESS_DIGITS), measures[k].y_px, measures[k].x_px),
     )
     bodies = without_repeats(order, measures)
-    if cut.min_score <= 0:  # whatever stands out is asked for, parts too
-        return bodies
-    return [body for body in parts_taken_in(bodies, measures, likeness) if scores[body[0]] >= cut.min_score]
+    if cut.min_score > 0:  # at 0 whatever stands out is asked for, parts too
+        bodies = [body for body in parts_taken_in(bodies, measures, likeness) if scores[body[0]] >= cut.min_score]
+    return sorted(bodies, key=lambda body: (-scores[body[0]], measures[body[0]].y_px, measures[body[0]].x_px))
 
 
 def _weights(ranker: Ranker, guide: Guide) -> NDArray[np.float64]:

@@ -17,6 +17,9 @@ _SAME = 0.6
 """Share of both together: the outline of two equal bodies that touch shares half with either."""
 _DILUTED = 0.75
 """Share of another outline's density below which a larger one holds as much surroundings as body."""
+_ADDED = 0.25
+"""Density of what an outline adds to another, over that other's, at the least: where half of the light of a body of density 1 is lost,
+density is a quarter of its own, and what lies farther out is less dense."""
 _SOFTER, _SHARPEST_PX = 2.0, 0.7
 """Blur of one outline's edge over another's from which it is that of a shade, and the blur below which all edges are sharp."""
 _RASTER_PX = 96
@@ -27,7 +30,7 @@ def without_repeats(order: Sequence[int], measures: Sequence[Measures]) -> list[
     """One pair of indices a body, in the order of `order` (best first): whose score it has, and whose outline.
 
     The score is the best one; the outline is the largest, which is the one that has the body whole, save where it is so much paler
-    than another that it is the body and its surroundings, seen too coarsely.
+    than another, or adds so little, that it is the body and its surroundings, seen too coarsely.
     """
     kept: list[tuple[int, int]] = []
     boxes = np.array([(m.left_px, m.top_px, m.left_px + m.wide_px, m.top_px + m.high_px) for m in measures]).reshape(
@@ -59,7 +62,14 @@ def _is_better(one: Measures, other: Measures) -> bool:
     paler, darker = sorted((abs(one.density), abs(other.density)))
     if paler < _DILUTED * darker:
         return abs(one.density) == darker
-    return _is_shade(other, one) or (one.area_px > other.area_px and not _is_shade(one, other))
+    return _is_shade(other, one) or (_adds_body(one, other) and not _is_shade(one, other))
+
+
+def _adds_body(one: Measures, other: Measures) -> bool:
+    """Whether the first outline is larger, and not by surroundings alone."""
+    more_px2 = one.area_px - other.area_px
+    added = abs(one.density) * one.area_px - abs(other.density) * other.area_px
+    return more_px2 > 0 and added > _ADDED * abs(other.density) * more_px2
 
 
 def _is_shade(one: Measures, other: Measures) -> bool:

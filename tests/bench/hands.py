@@ -1,8 +1,8 @@
-"""Recall on shots that another hand drew, on which nothing was learned: `make bench-hands`.
+"""Recall on shots that another hand drew, on which nothing was learned, beside the standard shots: `make bench-hands`.
 
-The scenes, insects and look-alikes of the standard shots (standard.py) come from the code that the lessons come from. A hand that was
-written without sight of it shows how much of what was learned holds elsewhere. Shots are 2000 x 1500 px at 20 px/mm, every other one
-holds six insects; counted as in accuracy.py. Those hands that lessons are drawn by can be asked for, too: on other seeds.
+The scenes and look-alikes of the standard shots (standard.py) come from the code that most lessons come from. A hand that was written
+without sight of it shows how much of what was learned holds elsewhere. Shots are 2000 x 1500 px at 20 px/mm, every other one holds six
+insects; counted as in accuracy.py. Those hands that lessons are drawn by can be asked for, too: on other seeds.
 """
 
 from __future__ import annotations
@@ -11,15 +11,18 @@ import argparse
 import sys
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
+from pathlib import Path
 
 import bench_tables as tables
 import cv2
 from judging import Job, judge
-from standard import HELD_OUT, SCENES
+from plots import plot_hands
+from standard import HELD_OUT, SCENES, standard
 
 from vision.render.hands.by_hand import HANDS, KINDS, UNSEEN, HandShot
 
 _INSECTS = 6
+_OWN = "our own hand, bodies of the second family"
 
 
 def shots(hand: str, kind: str, count: int) -> list[HandShot]:
@@ -33,24 +36,32 @@ def _one_thread() -> None:
 
 
 def main() -> None:
-    """Draws, judges, prints Markdown tables."""
+    """Draws, judges, prints Markdown tables, plots."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--shots", type=int, default=40, help="shots a kind of scene; half of them hold six insects")
     parser.add_argument("--hands", default=",".join(UNSEEN), help=f"of {', '.join((*UNSEEN, *HANDS))}")
     parser.add_argument("--kinds", default=",".join(KINDS), help=f"of {', '.join(KINDS)}")
     parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument(
+        "--plots", type=Path, default=Path("build/bench"), help="a folder for the picture of the tables"
+    )
     asked = parser.parse_args()
     hands, kinds = asked.hands.split(","), asked.kinds.split(",")
     if not set(kinds) <= set(KINDS) or not set(hands) <= {*UNSEEN, *HANDS}:
         parser.error(f"kinds are {', '.join(KINDS)}; hands are {', '.join((*UNSEEN, *HANDS))}")
     sys.stdout.reconfigure(line_buffering=True)  # type: ignore[union-attr]
     with ProcessPoolExecutor(asked.workers, mp_context=get_context("spawn"), initializer=_one_thread) as pool:
-        for hand in hands:
-            for kind in kinds:
-                judged = list(pool.map(judge, [Job(shot) for shot in shots(hand, kind, asked.shots)]))
-                name = f"{SCENES[kind].name}, {hand} hand"
-                tables.froc_table(name, judged, {})
-                tables.cut_table(name, judged)
+        found = {}
+        for kind in kinds:
+            by = {_OWN: [Job(standard(kind, k, "second")) for k in range(asked.shots)]}
+            by |= {f"the {hand} hand": [Job(shot) for shot in shots(hand, kind, asked.shots)] for hand in hands}
+            found[SCENES[kind].name] = {whose: list(pool.map(judge, jobs)) for whose, jobs in by.items()}
+            for whose, judged in found[SCENES[kind].name].items():
+                tables.froc_table(f"{SCENES[kind].name}, {whose}", judged, {})
+                tables.cut_table(f"{SCENES[kind].name}, {whose}", judged)
+    asked.plots.mkdir(parents=True, exist_ok=True)
+    plot_hands(asked.plots, found)
+    print(f"\nPicture: {asked.plots / 'hands.png'}")
 
 
 if __name__ == "__main__":

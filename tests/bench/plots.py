@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 import matplotlib
 import numpy as np
@@ -42,8 +43,7 @@ def plot_froc(folder: Path, name: str, shots: Sequence[Judged]) -> None:
 
 def plot_together(folder: Path, groups: Mapping[str, Sequence[Judged]]) -> None:
     """Recall of every kind of scene in one picture: ours, our search alone, and the peers as thin lines."""
-    rows = -(-len(groups) // 3)
-    figure, grid = pyplot.subplots(rows, 3, figsize=(11, 0.6 + 3.1 * rows), sharex=True, sharey=True, squeeze=False)
+    figure, grid = _panels(len(groups))
     for axes, (name, shots) in zip(grid.flat, groups.items(), strict=False):
         for k, other in enumerate(shots[0].others):
             alone = other == "our search alone"
@@ -55,17 +55,41 @@ def plot_together(folder: Path, groups: Mapping[str, Sequence[Judged]]) -> None:
             axes.plot(_FALSE, recall, label=label, **({"color": _COLOURS[k % 8], "linestyle": _DASHES[k % 8]} | style))
         recall = [recall_at([j.ours for j in shots], float(f))[0] for f in _FALSE]
         axes.plot(_FALSE, recall, color="black", linewidth=2.5, label="ours")
-        axes.set(title=f"{name} ({sum(len(j.ours.bodies) for j in shots)} insects)", ylim=(0, 1), xlim=(0, 16))
-        axes.set_xticks(range(0, 17, 4))
+        axes.set_title(f"{name} ({sum(len(j.ours.bodies) for j in shots)} insects)")
+    _keep(figure, folder / "froc.png")
+
+
+def plot_hands(folder: Path, groups: Mapping[str, Mapping[str, Sequence[Judged]]]) -> None:
+    """Recall of every kind of scene in one picture, a line for each hand that drew it."""
+    figure, grid = _panels(len(groups))
+    for axes, (name, by) in zip(grid.flat, groups.items(), strict=False):
+        for k, (whose, judged) in enumerate(by.items()):
+            recall = [recall_at([j.ours for j in judged], float(f))[0] for f in _FALSE]
+            axes.plot(_FALSE, recall, _DASHES[k % 8], color=_COLOURS[k % 8], linewidth=2.5 - 0.5 * (k > 0), label=whose)
+        axes.set_title(name)
+    _keep(figure, folder / "hands.png")
+
+
+def _panels(count: int) -> tuple[Any, Any]:
+    """So many panels for recall against false flags, three beside each other; what is over is left empty."""
+    rows = -(-count // 3)
+    figure, grid = pyplot.subplots(rows, 3, figsize=(11, 0.6 + 3.1 * rows), sharex=True, sharey=True, squeeze=False)
+    for k, axes in enumerate(grid.flat):
+        axes.set(ylim=(0, 1), xlim=(0, 16), xticks=range(0, 17, 4))
         axes.grid(alpha=0.3)
-    for axes in grid.flat[len(groups) :]:
-        axes.axis("off")
+        if k >= count:
+            axes.axis("off")
     figure.supxlabel("false flags a shot", fontsize=10)
     figure.supylabel("share of insects found", fontsize=10)
-    handles, labels = grid.flat[0].get_legend_handles_labels()
+    return figure, grid
+
+
+def _keep(figure: Any, path: Path) -> None:
+    """Names the lines, what was drawn last first, and writes the picture."""
+    handles, labels = figure.axes[0].get_legend_handles_labels()
     figure.legend(handles[::-1], labels[::-1], loc="lower right", fontsize=8, frameon=False)
     figure.tight_layout()
-    figure.savefig(folder / "froc.png", dpi=110)
+    figure.savefig(path, dpi=110)
     pyplot.close(figure)
 
 
