@@ -76,7 +76,7 @@ def _bodies(
     # Far down the list thousands of outlines share one printed score, several of them one body: the likeliest of these speaks for it.
     order = sorted(
         (k for k in range(len(measured)) if likeness[k] >= least),
-        key=lambda k: (-scores[k], -round(likeness[k], _LIKENESS_DIGITS), measures[k].y_px, measures[k].x_px),
+        key=lambda k: (-scores[k], -round(float(likeness[k]), _LIKENESS_DIGITS), measures[k].y_px, measures[k].x_px),
     )
     bodies = without_repeats(order, measures)
     if cut.min_score > 0:  # at 0 whatever stands out is asked for, parts too
