@@ -234,7 +234,8 @@ class Cut:
     """Which candidates a list holds: a score at least `min_score`, the best `max_flags` of them."""
 
     min_score: float = 0.02
-    """Of drawn shots that the ranker did not learn on, an empty one then has about twelve false flags on average over all scenes."""
+    """Of drawn shots that the ranker did not learn on, half by other hands, an empty one then has about twelve false flags on average over
+    all scenes."""
     max_flags: int | None = None
 
 
