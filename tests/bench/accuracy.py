@@ -28,9 +28,8 @@ from pathlib import Path
 from typing import Any
 
 import bench_tables as tables
-import cv2
 from efficiency import print_table
-from judging import Job, Judged, choose, judge, try_peers
+from judging import Job, Judged, choose, judge, one_thread, try_peers
 from listing import Listed, list_larvae, list_plain
 from plots import plot_froc, plot_listing, plot_reliability, plot_sizes, plot_together
 from sizing import Sized
@@ -41,10 +40,6 @@ from vision.render.recipe import BODIES
 _SCALES = (8.0, 12.0, 20.0, 30.0, 45.0)
 _TUNED_ON = 12
 _BEGUN = time.perf_counter()
-
-
-def _one_thread() -> None:
-    cv2.setNumThreads(1)
 
 
 class Bench:
@@ -133,7 +128,7 @@ def main() -> None:
     sys.stdout.reconfigure(line_buffering=True)  # type: ignore[union-attr]
     asked.plots.mkdir(parents=True, exist_ok=True)
     sizes, listed, shots = {}, {}, {}
-    with ProcessPoolExecutor(asked.workers, mp_context=get_context("spawn"), initializer=_one_thread) as pool:
+    with ProcessPoolExecutor(asked.workers, mp_context=get_context("spawn"), initializer=one_thread) as pool:
         bench = Bench(pool, asked.shots, families)
         for kind in kinds:
             judged = bench.print_recall(kind, peers=not asked.ours_alone)

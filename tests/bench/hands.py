@@ -14,8 +14,7 @@ from multiprocessing import get_context
 from pathlib import Path
 
 import bench_tables as tables
-import cv2
-from judging import Job, judge
+from judging import Job, judge, one_thread
 from plots import plot_hands
 from standard import HELD_OUT, SCENES, standard
 
@@ -29,10 +28,6 @@ def shots(hand: str, kind: str, count: int) -> list[HandShot]:
     """So many shots; odd ones hold six insects."""
     sizes = {"width_px": 2000, "height_px": 1500}
     return [HandShot(hand, kind, HELD_OUT + k, _INSECTS if k % 2 else 0, **sizes) for k in range(count)]
-
-
-def _one_thread() -> None:
-    cv2.setNumThreads(1)
 
 
 def main() -> None:
@@ -50,7 +45,7 @@ def main() -> None:
     if not set(kinds) <= set(KINDS) or not set(hands) <= {*UNSEEN, *HANDS}:
         parser.error(f"kinds are {', '.join(KINDS)}; hands are {', '.join((*UNSEEN, *HANDS))}")
     sys.stdout.reconfigure(line_buffering=True)  # type: ignore[union-attr]
-    with ProcessPoolExecutor(asked.workers, mp_context=get_context("spawn"), initializer=_one_thread) as pool:
+    with ProcessPoolExecutor(asked.workers, mp_context=get_context("spawn"), initializer=one_thread) as pool:
         found = {}
         for kind in kinds:
             by = {_OWN: [Job(standard(kind, k, "second")) for k in range(asked.shots)]}

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import cv2
 import numpy as np
 from peers import PEERS, choices, find, flattened
 from sizing import Sized, sized
@@ -44,6 +45,11 @@ class Judged:
     ours: ShotCount
     others: dict[str, ShotCount]
     sizes: list[Sized]
+
+
+def one_thread() -> None:
+    """For each process of a pool: together they use the processors already."""
+    cv2.setNumThreads(1)
 
 
 def judge(job: Job) -> Judged:
