@@ -1,4 +1,4 @@
-"""How much a speck looks like an insect, 0..1, and like which: a small networks and boosted trees, read from a plain file.
+"""How much a speck looks like an insect, 0..1, and like which: small networks and boosted trees, read from a plain file.
 
 A ranker is a JSON file: the features it reads, the kinds it tells apart, which of them are insects, networks' weights and trees as
 lists of numbers. Nothing in it runs. One set of trees has learned one question, insect or not, and gives the score; another tells the kinds
