@@ -57,7 +57,7 @@ class Figure:
 
 @dataclass(frozen=True)
 class Canvas:
-    """`pixels` (h, w, 3) sRGB 0..1 without the fall-off of the light, `labels` (h, w) whose body, `produce` (h, w) 0 or 1."""
+    """`pixels` (h, w, 3) sRGB 0..1 without the fall-off of the light, `labels` (h, w) whose body, `produce` (h, w) 0, 1, or 2 for discs."""
 
     pixels: NDArray[np.float32]
     labels: NDArray[np.int16]

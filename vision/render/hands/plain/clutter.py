@@ -122,11 +122,11 @@ def _bubble(rng: np.random.Generator) -> list[Part]:
 def _drop(rng: np.random.Generator) -> list[Part]:
     size = float(rng.uniform(0.6, 3.5))
     shape = rough(size, size * rng.uniform(0.7, 1), 0.07, rng)
-    tone = float(rng.uniform(0.72, 0.95))
+    tone = float(rng.uniform(0.85, 1.0))
     away = np.array([0.07, 0.07]) * size
     return [
-        Part(shape, Ink((0.3, 0.31, 0.32), rng.uniform(0.15, 0.35), soft_px=1.0)),
-        Part(0.84 * shape + 0.3 * away, Ink((tone, tone, tone), rng.uniform(0.2, 0.5), soft_px=1.5)),
+        Part(shape, Ink((0.2, 0.21, 0.22), rng.uniform(0.08, 0.24), soft_px=1.0)),
+        Part(0.84 * shape + 0.3 * away, Ink((tone, tone, tone), rng.uniform(0.05, 0.22), soft_px=1.5)),
         Part(0.5 * shape + away, Ink((1.0, 1.0, 1.0), rng.uniform(0.1, 0.3), soft_px=2.5)),
         Part(oval(0.13 * size, 0.09 * size) - 2.2 * away, Ink((1.0, 1.0, 1.0), 0.9, soft_px=0.5)),
     ]

@@ -13,9 +13,8 @@ def caterpillar(rng: np.random.Generator, mood: Mood) -> Figure:
     """A segmented tube with a dark head, pale green, white when heated."""
     length = float(rng.uniform(3.0, 12.0) if rng.random() < 0.4 else rng.uniform(3.0, 6.5))
     width = length * float(rng.uniform(0.11, 0.19))
-    colour = pick(
-        [(0.90, 0.88, 0.78)] if mood.heated else [(0.66, 0.74, 0.42), (0.52, 0.64, 0.32), (0.80, 0.82, 0.60)], rng
-    )
+    greens: list[Colour] = [(0.66, 0.74, 0.42), (0.52, 0.64, 0.32), (0.80, 0.82, 0.60)]
+    colour = varied((0.90, 0.88, 0.78), rng, 0.012) if mood.heated else pick(greens, rng)
     half, rings = width / 2, int(rng.integers(10, 14))
     head: Colour = varied((0.28, 0.17, 0.08), rng, 0.03) if rng.random() < 0.75 else times(colour, 0.6)
     stub = Ink(times(colour, 0.85))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.render.hands.plain.anatomy import Colour, pick
+from vision.render.hands.plain.anatomy import Colour, varied
 from vision.render.hands.plain.canvas import spots
 
 
@@ -45,7 +45,8 @@ def cloth(h: int, w: int, rng: np.random.Generator, dark: bool) -> NDArray[np.fl
     """A plain weave at any angle: threads over and under each other, uneven threads, a few darker wet patches."""
     pale: list[Colour] = [(0.88, 0.88, 0.87), (0.85, 0.86, 0.89), (0.88, 0.85, 0.78)]
     deep: list[Colour] = [(0.13, 0.15, 0.22), (0.16, 0.16, 0.16), (0.12, 0.22, 0.24), (0.30, 0.14, 0.15)]
-    colour = np.array(pick(deep if dark else pale, rng), np.float32)
+    plain = deep if dark else pale
+    colour = np.array(varied(plain[int(rng.integers(len(plain)))], rng, 0.015), np.float32)
     turn, pitch = rng.uniform(0, np.pi), float(rng.uniform(7.0, 17.0))
     cos, sin = np.float32(np.cos(turn) / pitch), np.float32(np.sin(turn) / pitch)
     xs, ys = np.arange(w, dtype=np.float32)[None, :], np.arange(h, dtype=np.float32)[:, None]

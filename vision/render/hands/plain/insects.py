@@ -24,9 +24,9 @@ _MAKERS: dict[str, tuple[float, Callable[[np.random.Generator, Mood], Figure]]] 
 """How often each is drawn, and how."""
 
 
-def insect(rng: np.random.Generator, mood: Mood, room_mm: float) -> Figure:
-    """Any insect no longer than `room_mm`, aphids and thrips most often."""
-    shares = np.array([share for share, _ in _MAKERS.values()])
+def insect(rng: np.random.Generator, mood: Mood, room_mm: float, often: tuple[str, ...]) -> Figure:
+    """Any insect no longer than `room_mm`, aphids and thrips most often, those named in `often` twice as often."""
+    shares = np.array([share * (2 if name in often else 1) for name, (share, _) in _MAKERS.items()])
     makers = [maker for _, maker in _MAKERS.values()]
     for _ in range(20):
         figure = makers[int(rng.choice(len(makers), p=shares / shares.sum()))](rng, mood)

@@ -43,17 +43,19 @@ class Buds:
         part = slice(y0 - top, y1 - top), slice(x0 - left, x1 - left)
         window = slice(y0, y1), slice(x0, x1)
         colour = np.array([(a + height * (b - a)) * tone for a, b in zip(self.low, self.high, strict=True)], np.float32)
-        alpha = cover[part]
+        alpha, under = cover[part], canvas.pixels[window]
         own = shade[part][..., None] * colour
-        canvas.pixels[window] += alpha[..., None] * (own - canvas.pixels[window])
+        own -= under
+        own *= alpha[..., None]
+        under += own
         inside = alpha > 0.5
-        canvas.labels[window][inside] = 0
-        canvas.produce[window][inside] = 1
+        np.copyto(canvas.labels[window], 0, where=inside)
+        np.copyto(canvas.produce[window], 2, where=inside)
 
 
 def buds(pale: bool, rng: np.random.Generator, heated: bool) -> Buds:
     """The discs of a scene: green ones with a seam and a glint, or pale grains of curd."""
-    mean_px = float(rng.uniform(0.55, 0.95) if pale else rng.uniform(0.8, 1.4)) * PX_PER_MM
+    mean_px = float(rng.uniform(0.65, 1.0) if pale else rng.uniform(0.8, 1.4)) * PX_PER_MM
     shades, covers = [], []
     for _ in range(_BUD_FORMS):
         wide = mean_px * float(np.clip(rng.normal(1, 0.18), 0.6, 1.5))
@@ -63,7 +65,7 @@ def buds(pale: bool, rng: np.random.Generator, heated: bool) -> Buds:
         turn, squash = rng.uniform(0, np.pi), rng.uniform(0.82, 1.0)
         u, v = x * np.cos(turn) + y * np.sin(turn), (y * np.cos(turn) - x * np.sin(turn)) / squash
         far = np.hypot(u, v) / (wide / 2)
-        edge = rng.uniform(0.12, 0.24) if pale else rng.uniform(0.4, 0.6)
+        edge = rng.uniform(0.06, 0.14) if pale else rng.uniform(0.25, 0.42)
         shade = 1.0 - edge * np.clip(far, 0, 1.2) ** 3
         shade += (0.05 if pale else 0.14) * np.exp(-((x + 0.2 * wide) ** 2 + (y + 0.2 * wide) ** 2) / (0.2 * wide) ** 2)
         if not pale:
@@ -71,13 +73,13 @@ def buds(pale: bool, rng: np.random.Generator, heated: bool) -> Buds:
         shades.append(shade.astype(np.float32))
         covers.append(np.clip((1 - far) * wide / 2 + 0.5, 0, 1).astype(np.float32))
     if pale:
-        low = varied((0.86, 0.80, 0.64), rng, 0.015)
-        high = varied((0.95, 0.92, 0.82) if rng.random() < 0.6 else (0.93, 0.87, 0.70), rng, 0.015)
+        low = varied((0.93, 0.89, 0.77), rng, 0.012)
+        high = varied((0.99, 0.97, 0.89) if rng.random() < 0.6 else (0.97, 0.92, 0.77), rng, 0.012)
     else:
-        low = pick([(0.26, 0.40, 0.16), (0.34, 0.48, 0.20), (0.20, 0.34, 0.18)], rng)
-        high = pick([(0.36, 0.52, 0.24), (0.46, 0.58, 0.26), (0.34, 0.48, 0.32)], rng)
-    fade = 0.85 if heated else 1.0
-    edge_tone = float(rng.uniform(0.84, 0.95) if pale else rng.uniform(0.72, 0.9))
+        low = pick([(0.30, 0.44, 0.18), (0.37, 0.50, 0.22), (0.26, 0.40, 0.24)], rng)
+        high = pick([(0.42, 0.57, 0.26), (0.52, 0.63, 0.30), (0.42, 0.55, 0.38)], rng)
+    fade = (0.95 if pale else 0.85) if heated else 1.0
+    edge_tone = float(rng.uniform(0.9, 0.98) if pale else rng.uniform(0.78, 0.94))
     return Buds(tuple(shades), tuple(covers), times(low, fade), times(high, fade), edge_tone)
 
 
@@ -94,7 +96,7 @@ def florets(canvas: Canvas, pale: bool, forms: Buds, rng: np.random.Generator) -
             break
         size = float(rng.uniform(7, 15)) * PX_PER_MM * min(1.0, min(h, w) / 900)
         _piece(canvas, forms, flesh, rng.uniform(0, w), rng.uniform(0, h), size, rng)
-        share = float(canvas.produce[::8, ::8].mean())
+        share = float((canvas.produce[::8, ::8] > 0).mean())
     spoiled: list[Colour] = [(0.48, 0.32, 0.14), (0.60, 0.46, 0.24), (0.34, 0.24, 0.12)]
     for x, y in on_produce(canvas, int(rng.integers(4, 26) if pale else rng.integers(2, 10)), rng):
         canvas.lay(stain(rng, spoiled), x, y, rng.uniform(0, 360))
@@ -130,15 +132,15 @@ def _piece(
 def _head(canvas: Canvas, forms: Buds, x: float, y: float, radius: float, rng: np.random.Generator) -> None:
     """A round field of discs, from the outside in, the middle lighter as on a dome."""
     step = 0.62 * float(np.mean([form.shape[0] - 7 for form in forms.shades]))
-    count = max(int(0.85 * np.pi * radius**2 / step**2), 5)
+    count = max(int(1.05 * np.pi * radius**2 / step**2), 5)
     # What lies between the discs is deep inside, never the panel behind.
-    deep = times(forms.low, 0.75 * forms.edge_tone)
+    deep = times(forms.low, forms.edge_tone**2)
     inner = moved(rough(1.75 * radius, 1.75 * radius, 0.08, rng), x, y, 0.0)
     canvas.fill(inner, Ink(deep, 1.0, mottle=0.06), produce=True)
     far = np.sqrt(rng.uniform(0, 1, count))
     turn = rng.uniform(0, 2 * np.pi, count)
     lobes = 1 + 0.12 * np.sin(3 * turn + rng.uniform(0, 6)) + 0.08 * np.sin(5 * turn + rng.uniform(0, 6))
-    tones = rng.normal(1.0, 0.03 + 0.25 * (1 - forms.edge_tone), count)
+    tones = rng.normal(1.0, 0.02 + 0.25 * (1 - forms.edge_tone), count)
     for number in np.argsort(-far + rng.normal(0, 0.12, count)):
         reach = far[number] * radius * lobes[number]
         height = float(np.clip(1.05 - far[number] ** 2 + 0.1 * np.sin(turn[number] * 2), 0, 1))
@@ -159,7 +161,7 @@ def leaves(canvas: Canvas, rng: np.random.Generator, heated: bool) -> None:
         wide = float(rng.uniform(6, 15)) * PX_PER_MM * min(1.0, min(h, w) / 700)
         turn = main + rng.normal(0, 25) + (180 if rng.random() < 0.5 else 0)
         _leaf(canvas, rng.uniform(0, w), rng.uniform(0, h), turn, length, wide, rng, heated)
-        share = float(canvas.produce[::8, ::8].mean())
+        share = float((canvas.produce[::8, ::8] > 0).mean())
     marks: list[Colour] = [(0.60, 0.52, 0.28), (0.36, 0.30, 0.16), (0.84, 0.86, 0.74), (0.30, 0.40, 0.20)]
     for x, y in on_produce(canvas, int(rng.integers(8, 30)), rng):
         canvas.lay(stain(rng, marks), x, y, main + rng.normal(0, 10))
@@ -208,7 +210,7 @@ def _leaf(
         1 + rng.uniform(0.02, 0.09) * np.sign(ribs) * np.abs(ribs) ** 0.6 + rng.normal(0, 0.012, 512) - 0.14 * across**4
     )
     place = np.clip((v / np.float32(wide / 2) + 1) * np.float32(255.5), 0, 511).astype(np.int32)
-    tone = tones.astype(np.float32)[place] * (1 + np.float32(0.03) * spots(rng, h, w, 24))
+    tone = tones.astype(np.float32)[place] * (1 + np.float32(0.018) * spots(rng, h, w, 40))
     colour = (white + green * (leaf - white)) * tone[..., None]
     alpha = mask.astype(np.float32)[..., None] * np.float32(rng.uniform(0.84, 0.97) / 255)
     canvas.pixels[window] += alpha * (colour - canvas.pixels[window])

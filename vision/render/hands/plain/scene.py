@@ -51,7 +51,7 @@ def draw(kind: str, seed: int, insects: int, width_px: int, height_px: int) -> H
     elif kind == "scallion":
         produce.leaves(canvas, rng, heated)
     shadow = 0.0 if kind == "water" else float(rng.uniform(0.1, 0.4))
-    count = round(rng.integers(50, 151) * min(1.0, np.sqrt(width_px * height_px / _FULL_AREA_PX)))
+    count = round(rng.integers(60, 151) * min(1.0, np.sqrt(width_px * height_px / _FULL_AREA_PX)))
     bits = debris(kind, count, rng)
     late = count // 5
     for bit in bits[late:]:
@@ -60,13 +60,17 @@ def draw(kind: str, seed: int, insects: int, width_px: int, height_px: int) -> H
         )
     laid = _insects(kind, insects, canvas, forms, Mood(heated, dark_cloth), shadow)
     for bit in bits[:late]:
-        x, y = rng.uniform(PAD_PX, w - PAD_PX), rng.uniform(PAD_PX, h - PAD_PX)
-        # It may touch a body or lie over its end, never over most of it.
         own = max(float(np.abs(part.outline).max()) for part in bit.parts)
+        x, y = rng.uniform(PAD_PX, w - PAD_PX), rng.uniform(PAD_PX, h - PAD_PX)
+        if laid and rng.random() < 0.3:
+            near = laid[int(rng.integers(len(laid)))]
+            turn, away_px = np.deg2rad(near.angle_deg), (0.36 * near.figure.length_mm + 0.75 * own) * PX_PER_MM
+            x, y = near.x_px + away_px * np.cos(turn), near.y_px + away_px * np.sin(turn)
+        # It may touch a body or lie over its end, never over most of it.
         room = min(
             (np.hypot(x - o.x_px, y - o.y_px) / PX_PER_MM - 0.35 * o.figure.length_mm for o in laid), default=own
         )
-        if room > 0.8 * own:
+        if room > 0.7 * own:
             canvas.lay(bit, x, y, rng.uniform(0, 360), 0, shadow)
     pixels = taken(canvas.pixels, rng)
     return HandDrawn(pixels, _truth(kind, laid, canvas, pixels), PX_PER_MM)
@@ -87,7 +91,8 @@ def _insects(kind: str, count: int, canvas: Canvas, forms: produce.Buds, mood: M
     wanted = []
     for _ in range(count):
         on_produce = bool(canvas.produce.any()) and rng.random() < 0.62
-        figure = insect(rng, replace(mood, on_dark=mood.on_dark or (kind == "broccoli" and on_produce)), room_mm)
+        often = ("thrips", "larva") if kind == "scallion" else ()
+        figure = insect(rng, replace(mood, on_dark=mood.on_dark or (kind == "broccoli" and on_produce)), room_mm, often)
         wanted.append((_faint(figure, rng) if rng.random() < 0.12 else figure, on_produce))
     laid: list[_Laid] = []
     for number, (figure, on_produce) in enumerate(sorted(wanted, key=lambda pair: -pair[0].length_mm), 1):
@@ -97,7 +102,7 @@ def _insects(kind: str, count: int, canvas: Canvas, forms: produce.Buds, mood: M
         canvas.lay(figure, x, y, angle, number, shadow)
         one = _Laid(figure, x, y, angle, int((canvas.labels[_window(figure, x, y)] == number).sum()), here)
         laid.append(one)
-        if here and kind in _FLORETS and rng.random() < 0.5:
+        if canvas.produce[round(y), round(x)] == 2 and rng.random() < 0.6:
             _tuck_in(one, number, canvas, forms)
     return laid
 

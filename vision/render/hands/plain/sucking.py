@@ -61,7 +61,7 @@ def skin(rng: np.random.Generator, mood: Mood) -> Figure:
     """What an aphid leaves behind when it grows: empty, pale, split along the back."""
     length = float(rng.uniform(0.8, 2.0))
     width = length * float(rng.uniform(0.4, 0.6))
-    pale = varied((0.86, 0.82, 0.70) if not mood.heated else (0.72, 0.62, 0.46), rng, 0.03)
+    pale = varied((0.86, 0.82, 0.70) if not mood.heated else (0.72, 0.62, 0.46), rng, 0.014)
     edge = Ink(times(pale, 0.6), rng.uniform(0.5, 0.8))
     parts = legs(rng, [(-0.02 * length, width / 2), (0.14 * length, 0.4 * width), (0.26 * length, 0.3 * width)],
                   0.6 * length, 0.015 * length, edge, (-1, 1))  # fmt: skip
