@@ -28,7 +28,7 @@ from vision.guides.page import ASK, CAUTIONS, COLUMNS
 from vision.guides.views import BLANK, VIEWS
 from vision.listing import list_candidates
 from vision.names import INSECTS, KINDS, NOT_INSECTS, SOMETHING_ELSE
-from vision.pipeline import inspect, observe
+from vision.pipeline import Seen, inspect_seen, observe
 from vision.rank import Ranker, shipped_ranker
 from vision.render import draw, tidy
 from vision.score_scale import ScoreScale
@@ -358,16 +358,17 @@ def florets() -> Shot:
     return Shot(drawn.pixels, "0" * 64, "florets.jpg")
 
 
-_LOOKED: dict[tuple[int, str, Cut], tuple[Shot, Inspection]] = {}
+_SEEN: dict[tuple[int, str], tuple[Shot, Seen]] = {}
 """With the shot, so that no other comes to have its id."""
 
 
 def looked_at(shot: Shot, guide: Guide | None, cut: Cut) -> Inspection:
-    """What is seen of a shot; each is looked at once for each guide and cut."""
-    key = id(shot), guide.name if guide else "", cut
-    if key not in _LOOKED:
-        _LOOKED[key] = shot, inspect(shot, AT_20, guide, shipped_ranker(), cut)
-    return _LOOKED[key][1]
+    """What is seen of a shot; each is looked at once for each guide, which takes most of the time, and listed for each cut."""
+    key, ranker = (id(shot), guide.name if guide else ""), shipped_ranker()
+    assert cut.min_score > 0, "at 0 more is looked at"
+    if key not in _SEEN:
+        _SEEN[key] = shot, observe(shot, AT_20, guide, ranker)
+    return inspect_seen(_SEEN[key][1], shot, AT_20, guide, ranker, cut)
 
 
 def listed(seen: Inspection) -> set[tuple[float, float, float]]:

@@ -40,6 +40,8 @@ class Covered:
     everything: bool
     specks: list[Speck] = field(default_factory=list)
     widths_px: list[float] = field(default_factory=list)
+    signals: list[float] = field(default_factory=lambda: [0.0])
+    """Of each owner; what no outline covers counts as one without signal."""
 
     @classmethod
     def nothing(cls, surfaces: Surfaces, everything: bool = False) -> Covered:
@@ -83,8 +85,8 @@ class Covered:
         j = np.floor(speck.left + columns * fine - first + 0.5).astype(int)
         inside = (i >= 0) & (j >= 0) & (i < h) & (j < w)
         i, j = i[inside], j[inside]
-        # What no outline covers has owner 0 and counts as one without signal.
-        free = np.array([0.0, *(known.snr for known in self.specks)])[taken[i, j]] <= speck.snr
+        self.signals.append(speck.snr)
+        free = np.array(self.signals)[taken[i, j]] <= speck.snr
         taken[i[free], j[free]] = len(self.specks)
 
 

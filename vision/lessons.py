@@ -46,7 +46,7 @@ _EVERY_NTH_WITHOUT_SCALE = 4
 """Every so many shots are shown without their scale, so that shots of unknown scale are ranked too."""
 
 
-_BY_OTHERS = (1, 3)
+_BY_OTHERS = (1, 3, 4)
 """Of every five lessons, those that other hands draw: what is learned on one hand's drawings knows that hand."""
 _CROWDED_BY_OTHERS, _FINENESS = 41, (0.5, 1.0)
 """How many insects these may hold, and one less; and how fine they are, in what they are drawn at."""

@@ -42,7 +42,7 @@ _SEEN, _JOINED = 64, 96
 _BESIDE = 8
 _LUMINANCE, _HUE, _SPREAD = 0.03, 0.02, 0.4
 """Differences of density up to which the scale is straight, of all channels and between two; and what makes them about one."""
-_AT_ONCE = 256
+_AT_ONCE = 32
 """Bounded pieces stay in the cache."""
 _DENSITY_OF_8_BITS = -log_light(np.arange(256, dtype=np.uint8).reshape(1, 256, 1).repeat(3, axis=2))[0, 0]
 

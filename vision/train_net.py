@@ -26,7 +26,7 @@ _ALL_SEEN = 2
 """Rounds over all places; then those the network finds easy come up seldom, and count for as much the more."""
 _EASY, _SELDOM = 1 / 12, 0.05
 """Chance of an insect below which a place without one comes up in proportion to it, and the least share that comes up."""
-_GAIN, _GAIN_OF_HUE, _LIGHT, _NOISE, _SIZE = 0.25, 0.08, 0.04, 0.02, 0.1
+_GAIN, _GAIN_OF_HUE, _LIGHT, _NOISE, _SIZE = 0.3, 0.12, 0.04, 0.02, 0.1
 """How far pictures are changed: spread of the log contrast, of that between channels, of density against the ground, of noise at its
 worst, and of the log2 of size in pixels."""
 _BLURRED, _WITHOUT_SCALE = 0.25, 0.2
