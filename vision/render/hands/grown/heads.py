@@ -1,0 +1,174 @@
+"""Broccoli and cauliflower grown as bumps on bumps on bumps, on branching stalks, opened and laid on the lit panel."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from vision.render.hands.grown.camera import panel_light, top_light
+from vision.render.hands.grown.fields import Rng, bent_line, blurred, colour, near, noise, one_of, ramp, turned
+from vision.render.hands.grown.ground import Ground
+from vision.types import FloatArray
+
+_GOLDEN_RAD = np.pi * (3 - np.sqrt(5))
+
+
+@dataclass(frozen=True)
+class _Grown:
+    """Buds as they grew: `at` (n, 3) x, y and height of each one's middle in px, `reach` (n,) radius, `head` (n,) which floret."""
+
+    at: FloatArray
+    reach: FloatArray
+    head: FloatArray
+
+
+def _bumps(rng: Rng, parents: FloatArray, reach: FloatArray, share: float, dome: float, gone: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Children of each parent (n, 3) on its dome, set in a spiral: their places (m, 3), radii (m,) and parents' numbers (m,)."""
+    count = max(int(0.95 / share**2), 3)
+    k = np.arange(count)[None]
+    turn = _GOLDEN_RAD * k + rng.uniform(0, 2 * np.pi, (len(parents), 1)) + rng.normal(0, 0.12, (len(parents), count))
+    far = np.sqrt((k + 0.3) / count) * (1 + rng.normal(0, 0.05, (len(parents), count)))
+    off = reach[:, None] * far
+    x, y = parents[:, :1] + off * np.cos(turn), parents[:, 1:2] + off * np.sin(turn)
+    z = parents[:, 2:3] + dome * reach[:, None] * (np.sqrt(np.maximum(1.1 - far**2, 0)) - 0.35)
+    size = reach[:, None] * share * np.clip(rng.normal(1, 0.14, (len(parents), count)), 0.6, 1.4) * (1.1 - 0.25 * far)
+    kept = rng.random((len(parents), count)) >= gone
+    owner = np.broadcast_to(np.arange(len(parents))[:, None], kept.shape)
+    return np.stack([x[kept], y[kept], z[kept]], 1).astype(np.float32), size[kept].astype(np.float32), owner[kept].astype(np.float32)
+
+
+def _dome(reach: int) -> FloatArray:
+    y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1].astype(np.float32)
+    inside = 1 - (x**2 + y**2) / np.float32((reach + 0.5) ** 2)
+    return np.where(inside > 0, reach * np.sqrt(np.maximum(inside, 0)), -1e4).astype(np.float32)
+
+
+def _stalk(relief: FloatArray, stem: FloatArray, line: FloatArray, half: FloatArray, number: float) -> None:
+    """A round stalk along `line` (k, 3) px with half widths (k,), joined into the relief as its highest points."""
+    h, w = relief.shape
+    for (x, y, z), r in zip(line, half, strict=True):
+        reach = max(int(r), 2)
+        _raise(relief, stem, _dome(reach) * np.float32(0.8), int(x), int(y), float(z), number, h, w)
+
+
+def _raise(relief: FloatArray, owner: FloatArray, dome: FloatArray, x: int, y: int, z: float, number: float, h: int, w: int) -> None:
+    """Lays one dome into the relief where it stands highest, and its number where it does."""
+    reach = dome.shape[0] // 2
+    x0, x1, y0, y1 = max(x - reach, 0), min(x + reach + 1, w), max(y - reach, 0), min(y + reach + 1, h)
+    if x0 >= x1 or y0 >= y1:
+        return
+    part = dome[y0 - y + reach : y1 - y + reach, x0 - x + reach : x1 - x + reach] + np.float32(z)
+    here = relief[y0:y1, x0:x1]
+    higher = part > here
+    here[higher] = part[higher]
+    owner[y0:y1, x0:x1][higher] = number
+
+
+def _grow(rng: Rng, h: int, w: int, curd: bool, relief: FloatArray, owner: FloatArray) -> _Grown:
+    """Florets in the picture until enough of it is covered. Stalks get negative numbers in `owner`, buds theirs from 1."""
+    bud_px = rng.uniform(7, 13) if curd else rng.uniform(8, 14)
+    fill = rng.uniform(0.3, 0.75) * h * w
+    places, reaches, heads, covered = [], [], [], 0.0
+    for number in range(60):
+        reach = float(min(rng.uniform(90, 250), 0.42 * min(h, w)))
+        x, y = rng.uniform(-0.05, 1.05) * w, rng.uniform(-0.05, 1.05) * h
+        base, way = rng.uniform(20, 60), rng.uniform(0, 2 * np.pi)
+        foot = np.array([x + 1.5 * reach * np.cos(way), y + 1.5 * reach * np.sin(way)])
+        lead = np.linspace(0, 1, 40)[:, None]
+        trunk = np.concatenate([foot + (np.array([x, y]) - foot) * lead, base * 0.5 * np.ones((40, 1))], 1)
+        _stalk(relief, owner, trunk, np.linspace(0.28, 0.2, 40) * reach * rng.uniform(0.7, 1.2), -1.0 - number)
+        one = np.array([[x, y, base]], np.float32)
+        tops, sizes, _ = _bumps(rng, one, np.array([reach], np.float32), rng.uniform(0.26, 0.38), rng.uniform(0.3, 0.8), rng.uniform(0, 0.3))
+        for top, size in zip(tops, sizes, strict=True):
+            root = trunk[int(rng.integers(24, 39)), :2]
+            branch = np.concatenate([root + (top[:2] - root) * lead[::3], np.linspace(base * 0.4, top[2] - 0.3 * size, 14)[:, None]], 1)
+            _stalk(relief, owner, branch, np.linspace(0.3, 0.55, 14) * size, -1.0 - number)
+        step = float(np.clip(2.7 * bud_px / sizes.mean(), 0.3, 0.6))
+        small, size_small, _ = _bumps(rng, tops, sizes, step, 0.75, rng.uniform(0, 0.08))
+        last = float(np.clip(bud_px / max(size_small.mean(), 1), 0.28, 0.7))
+        tips, size_tips, _ = _bumps(rng, small, size_small, last, 0.85, rng.uniform(0, 0.06))
+        places.append(tips)
+        reaches.append(size_tips)
+        heads.append(np.full(len(tips), number, np.float32))
+        covered += np.pi * reach**2
+        if covered > fill:
+            break
+    grown = _Grown(np.concatenate(places), np.concatenate(reaches), np.concatenate(heads))
+    domes = {r: _dome(r) for r in range(2, 40)}
+    for k, ((x, y, z), r) in enumerate(zip(grown.at.tolist(), grown.reach.tolist(), strict=True)):
+        _raise(relief, owner, domes[int(np.clip(round(r * 1.15), 3, 39))], round(x), round(y), z, k + 1.0, h, w)
+    return grown
+
+
+def _tinted(rng: Rng, grown: _Grown, owner: FloatArray, relief: FloatArray, curd: bool) -> FloatArray:
+    """(h, w, 3) what the produce sends back of each colour, bud by bud."""
+    h, w = owner.shape
+    green = one_of(rng, (colour(0.1, 0.17, 0.07), colour(0.16, 0.26, 0.06), colour(0.08, 0.13, 0.09), colour(0.22, 0.3, 0.1)), 0.2)
+    cream = one_of(rng, (colour(0.8, 0.74, 0.52), colour(0.84, 0.8, 0.66), colour(0.74, 0.64, 0.38)), 0.06)
+    flesh = near(rng, colour(0.72, 0.74, 0.5) if curd else colour(0.42, 0.52, 0.22), 0.12)
+    base = cream if curd else green
+    n = len(grown.reach)
+    own = base * np.exp(rng.normal(0, 0.06 if curd else 0.16, (n, 1))) * np.exp(rng.normal(0, 0.04, (n, 3)))
+    odd = rng.random(n) < rng.uniform(0, 0.06)
+    own[odd] = own[odd] * (colour(0.6, 0.4, 0.25) if curd else colour(0.5, 0.35, 0.4)) + (0 if curd else 0.02)
+    if not curd:
+        opening = rng.random(n) < rng.uniform(0, 0.04)
+        own[opening] = near(rng, colour(0.5, 0.48, 0.08), 0.1)
+    table = np.concatenate([flesh[None], own]).astype(np.float32)
+    number = np.maximum(owner, 0).astype(np.int32)
+    tint = np.clip(table[number], 0.01, 0.95)
+    y, x = np.mgrid[0:h, 0:w].astype(np.float32)
+    at = np.concatenate([np.zeros((1, 3), np.float32), grown.at])[number]
+    reach = np.concatenate([np.ones(1, np.float32), grown.reach])[number] * np.float32(1.15)
+    dx, dy = (x - at[..., 0]) / reach, (y - at[..., 1]) / reach
+    bud = owner > 0
+    if curd:
+        grain = noise(rng, h, w, 2.4) * np.float32(0.05) + noise(rng, h, w, 6.0) * np.float32(0.04)
+        tint *= (1 + grain)[..., None]
+        blot = ramp(noise(rng, h, w, rng.uniform(25, 60)), rng.uniform(1.3, 2.6), 3.0) * ramp(noise(rng, h, w, 7.0), -1.0, 1.0)
+        tint *= 1 - (blot * np.float32(rng.uniform(0.3, 0.9)))[..., None] * (1 - near(rng, colour(0.55, 0.33, 0.14), 0.15))
+    else:
+        # Each bud is shut by four leaves; their seams meet on its tip.
+        first = rng.uniform(0, np.pi, n + 1).astype(np.float32)[number]
+        way = np.arctan2(dy, dx)
+        seam = np.exp(-((np.sin(2 * (way + first)) * np.hypot(dx, dy) / 0.16) ** 2)) * bud
+        tip = np.exp(-((dx**2 + dy**2) / 0.12)) * bud
+        tint *= (1 - np.float32(rng.uniform(0.1, 0.45)) * seam + np.float32(rng.uniform(-0.1, 0.5)) * tip)[..., None]
+        tint *= (1 + np.float32(0.1) * noise(rng, h, w, 2.6))[..., None]
+    stalk = owner < 0
+    streak = noise(rng, h, w, 3.0, 9.0) * np.float32(0.05) + noise(rng, h, w, 30.0) * np.float32(0.06)
+    tint[stalk] *= (1 + streak)[stalk, None]
+    return np.clip(tint, 0.005, 0.95)
+
+
+def heads(rng: Rng, h: int, w: int, *, curd: bool) -> Ground:
+    """Opened florets of cauliflower (`curd`) or broccoli, lit by the panel from below and by the room from above."""
+    panel = panel_light(rng, h, w)
+    relief, owner = np.zeros((h, w), np.float32), np.zeros((h, w), np.float32)
+    grown = _grow(rng, h, w, curd, relief, owner)
+    tint = _tinted(rng, grown, owner, relief, curd)
+    cover = blurred((owner != 0).astype(np.float32), 0.6)
+    top = top_light(rng, 0.3, 0.75) if not curd else top_light(rng, 0.25, 0.6)
+    smooth = blurred(relief, 0.8)
+    slope_x = np.asarray(cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=1 / 8), np.float32)
+    slope_y = np.asarray(cv2.Sobel(smooth, cv2.CV_32F, 0, 1, scale=1 / 8), np.float32)
+    way, lean = rng.uniform(0, 2 * np.pi), rng.uniform(0.15, 0.7)
+    light_x, light_y, up = lean * np.cos(way), lean * np.sin(way), np.sqrt(1 - lean**2)
+    steep = 1 / np.sqrt(1 + slope_x**2 + slope_y**2)
+    facing = np.maximum((np.float32(up) - np.float32(light_x) * slope_x - np.float32(light_y) * slope_y) * steep, 0)
+    closed = sum(np.maximum(blurred(relief, s) - relief, 0) * np.float32(k) for s, k in ((4.0, 0.07), (14.0, 0.03), (45.0, 0.012)))
+    opened = np.exp(-np.asarray(closed, np.float32))
+    gone = (1 - blurred(cover, 16.0))[..., None]
+    lit = (0.4 + 0.6 * facing) * opened
+    shine = np.float32(rng.uniform(0, 0.35)) * ramp(facing, 0.97, 1.0) * opened * ramp(noise(rng, h, w, 5.0), 0.2, 1.6)
+    # Thin tissue glows from below, its own colour deepened by the way through it; light from bare panel nearby leaks in.
+    depth = np.maximum(blurred(relief, 3.0), 4.0) / np.float32(rng.uniform(25, 50) if curd else rng.uniform(12, 28))
+    glow = panel * np.exp(-depth[..., None] * (1.25 - tint))
+    leak = blurred(panel * (1 - cover[..., None]), 20.0) * np.float32(rng.uniform(0.3, 0.7))
+    produce = tint * (top * lit[..., None] + leak * gone * (0.5 + 0.5 * opened[..., None])) + glow * np.float32(0.55) + shine[..., None] * top
+    shade = 1 - np.float32(rng.uniform(0.08, 0.25)) * blurred(cover, 22.0)
+    light = panel * shade[..., None] * (1 - cover[..., None]) + produce * cover[..., None]
+    tints = (near(rng, colour(0.75, 0.7, 0.48), 0.1), colour(0.5, 0.4, 0.2)) if curd else (colour(0.14, 0.22, 0.07), colour(0.4, 0.48, 0.2))
+    return Ground(light.astype(np.float32), relief, opened, top, owner != 0, "panel", None, (*tints, near(rng, colour(0.3, 0.34, 0.14), 0.2)))
