@@ -45,11 +45,11 @@ def eye(clay: Clay, at_px: FloatArray, half_px: float, tint: FloatArray) -> None
     put(clay, rolled(clay, np.stack([at_px, at_px + 0.1]), np.array([half_px, half_px])), tint, 14, body=False)
 
 
-def leg(clay: Clay, rng: Rng, root: FloatArray, way_rad: float, reach_px: float, bend: float, tint: FloatArray, thick: float = 0.045) -> None:
+def leg(clay: Clay, rng: Rng, root: FloatArray, way_rad: float, reach_px: float, bend: float, tint: FloatArray, thick: float = 0.04, strong: float = 1.7) -> None:
     """A leg of thigh, shin and foot from `root` (2,) px, starting along `way_rad` and turning by `bend` at the knee."""
     shares, turns, widths = (0.36, 0.46, 0.18), (0.0, bend, bend * 0.5 + rng.normal(0, 0.25)), (1.7, 1.05, 0.8)
     width_px = max(reach_px * thick, 0.5)
-    here, strength = root, rng.uniform(1.2, 2.2)
+    here, strength = root, strong * rng.uniform(0.7, 1.3)
     for share, turn, wide in zip(shares, turns, widths, strict=True):
         there = here + reach_px * share * np.array([np.cos(way_rad + turn), np.sin(way_rad + turn)])
         mid = (here + there) / 2 + rng.normal(0, 0.02 * reach_px, 2)
@@ -63,7 +63,11 @@ def aphid(rng: Rng, *, skin: bool = False) -> Grown:
     wide = length * rng.uniform(0.46, 0.62) * (0.85 if skin else 1)
     tint = near(rng, colour(0.82, 0.78, 0.66), 0.08) if skin else one_of(rng, APHID_TINTS, 0.18)
     dense = rng.uniform(0.3, 0.9) if skin else float(np.exp(rng.uniform(np.log(1.5), np.log(7))))
-    limbs = near(rng, tint * (0.9 if skin else rng.uniform(0.35, 0.9)), 0.1)
+    if tint.mean() < 0.15:
+        dense = max(dense, 4.0)
+    limbs = near(rng, tint * (0.9 if skin else rng.uniform(0.45, 1.0)), 0.1)
+    # Limbs of a glassy body are faint too.
+    strong = min(0.5 + 0.3 * dense, 2.0)
     angle = rng.uniform(0, 2 * np.pi)
     from_side, belly_up = rng.random() < 0.25, rng.random() < 0.3
     clay = lump(length * 1.25)
@@ -80,17 +84,17 @@ def aphid(rng: Rng, *, skin: bool = False) -> Grown:
         return turned(place, angle)
 
     def limbs_of() -> None:
-        for t, way in ((0.2, -0.7), (0.34, -1.45), (0.48, -2.2)):
+        for t, way in ((0.2, -2.35), (0.34, -1.6), (0.48, -0.75)):
             for hand in (-1, 1):
                 if rng.random() < (0.3 if skin else 0.1):
                     continue
                 out = way + rng.normal(0, 0.22)
                 lean = hand if not from_side or rng.random() < 0.2 else 1
                 reach = length * rng.uniform(0.42, 0.62) * (1.25 if t > 0.4 else 1)
-                bend = (0.7 if t < 0.25 else -0.55) + rng.normal(0, 0.3)
+                bend = (-0.6 if t < 0.25 else 0.6) + rng.normal(0, 0.3)
                 if belly_up:
                     reach, bend = reach * 0.75, bend * 2.2
-                leg(clay, rng, at(t, 0.55 * lean), angle - lean * out, reach, -lean * bend, limbs)
+                leg(clay, rng, at(t, 0.55 * lean), angle - lean * out, reach, -lean * bend, limbs, strong=strong)
 
     if not belly_up:
         limbs_of()
@@ -101,7 +105,7 @@ def aphid(rng: Rng, *, skin: bool = False) -> Grown:
         sweep = rng.uniform(0.3, 1.0) if rng.random() < 0.6 else rng.uniform(1.6, 2.6)
         line = bent_line(rng, length * rng.uniform(0.5, 1.0), hand * rng.uniform(0.2, 1.1), 0.1, 24)
         line = turned(line - line[0], angle + np.pi + hand * sweep) + at(0.06, 0.4 * -hand)
-        limb(clay, line, max(length * 0.02, 0.5), limbs, 1.3)
+        limb(clay, line, max(length * 0.016, 0.45), limbs, 0.7 * strong)
     part = rolled(clay, turned(straight, angle), half)
     if part is not None:
         rings = 1 - rng.uniform(0, 0.25) * (np.sin(part.along * rng.uniform(40, 60)) > 0.4) * (part.along > 0.3)
@@ -118,7 +122,7 @@ def aphid(rng: Rng, *, skin: bool = False) -> Grown:
         for hand in (-1, 1):
             root = at(0.8, 0.6 * hand)
             end = root + turned(np.array([tube, hand * tube * rng.uniform(0.1, 0.7)], np.float32), angle)
-            limb(clay, np.stack([root, end]), max(length * 0.045, 0.8), limbs, 2.6)
+            limb(clay, np.stack([root, end]), max(length * 0.045, 0.8), limbs, 1.5 * strong)
     if not skin:
         for hand in (-1, 1):
             eye(clay, at(0.085, 0.85 * hand), max(length * 0.028, 0.6), near(rng, colour(0.1, 0.02, 0.02), 0.2))
@@ -165,12 +169,12 @@ def thrips(rng: Rng) -> Grown:
         k = int(t * 59)
         return float(np.arctan2(way[k, 1], way[k, 0]))
 
-    for t, out in ((0.16, -0.6), (0.3, -1.5), (0.4, -2.2)):
+    for t, out in ((0.16, -2.4), (0.3, -1.7), (0.4, -0.9)):
         for hand in (-1, 1):
             if rng.random() < 0.12:
                 continue
             root = line[int(t * 59)]
-            leg(clay, rng, root, heading(t) - hand * (out + rng.normal(0, 0.2)), length * rng.uniform(0.2, 0.3), hand * 0.5, limbs)
+            leg(clay, rng, root, heading(t) - hand * (out + rng.normal(0, 0.2)), length * rng.uniform(0.22, 0.34), hand * (0.5 if t < 0.2 else -0.5), limbs)
     for hand in (-1, 1):
         start = heading(0) + np.pi + hand * rng.uniform(0.2, 0.6)
         feeler = line[0] + np.outer(np.linspace(0, 1, 6), [np.cos(start), np.sin(start)]) * length * rng.uniform(0.14, 0.22)
@@ -211,12 +215,12 @@ def gnat(rng: Rng) -> Grown:
     line = turned(bent_line(rng, length - float(half[0] + half[-1]), 0.0, steps=64), angle)
     line = line + turned(np.array([(half[0] - half[-1]) / 2, 0], np.float32), angle)
     limbs = near(rng, tint * 1.4, 0.15)
-    for t, out in ((0.22, -0.7), (0.3, -1.5), (0.36, -2.3)):
+    for t, out in ((0.22, -2.4), (0.3, -1.6), (0.36, -0.8)):
         for hand in (-1, 1):
             if rng.random() < 0.15:
                 continue
             reach = length * rng.uniform(0.6, 1.0)
-            leg(clay, rng, line[int(t * 63)], angle - hand * (out + rng.normal(0, 0.3)), reach, hand * rng.normal(0.7, 0.4), limbs, 0.022)
+            leg(clay, rng, line[int(t * 63)], angle - hand * (out + rng.normal(0, 0.3)), reach, hand * rng.normal(0.7 if t < 0.25 else -0.7, 0.3), limbs, 0.02)
     for hand in (-1, 1):
         feeler = bent_line(rng, length * rng.uniform(0.3, 0.5), hand * 0.8, 0.1, 20)
         feeler = turned(feeler - feeler[0], angle + np.pi + hand * rng.uniform(0.3, 0.9)) + line[2]
@@ -244,7 +248,7 @@ def mite(rng: Rng) -> Grown:
     half = profile(32, [(0, 0.35), (0.2, 0.75), (0.5, 1), (0.8, 0.9), (1, 0.5)]) * wide / 2
     line = turned(bent_line(rng, length - float(half[0] + half[-1]), 0.0, steps=32), angle)
     line = line + turned(np.array([(half[0] - half[-1]) / 2, 0], np.float32), angle)
-    for t, out in ((0.1, -0.35), (0.25, -0.8), (0.6, -2.1), (0.7, -2.6)):
+    for t, out in ((0.1, -2.8), (0.25, -2.3), (0.6, -1.0), (0.7, -0.5)):
         for hand in (-1, 1):
             root = line[int(t * 31)]
             leg(clay, rng, root, angle - hand * (out + rng.normal(0, 0.2)) , length * rng.uniform(0.6, 0.85), hand * rng.normal(0, 0.5), tint * 0.8)

@@ -21,11 +21,15 @@ def _size(rng: Rng, middle_mm: float, spread: float, low: float, high: float) ->
 
 
 def _rough_round(rng: Rng, reach_px: float, corners: int, uneven: float, aspect: float) -> FloatArray:
-    """(corners, 2) an uneven outline."""
+    """(k, 2) an uneven outline."""
     way = np.sort(rng.uniform(0, 2 * np.pi, corners))
     reach = reach_px * np.clip(1 + uneven * rng.normal(size=corners), 0.3, 1.8)
-    outline = np.stack([reach * np.cos(way), aspect * reach * np.sin(way)], 1).astype(np.float32)
-    return turned(outline, rng.uniform(0, np.pi))
+    outline = np.stack([reach * np.cos(way), aspect * reach * np.sin(way)], 1)
+    # Between the corners the edge is torn, not ruled.
+    places = np.linspace(0, corners, corners * 5)
+    torn = [np.interp(places, np.arange(corners + 1), np.append(v, v[0])) for v in outline.T]
+    ragged = np.stack(torn, 1) * (1 + rng.normal(0, 0.03, (len(places), 1)))
+    return turned(ragged.astype(np.float32), rng.uniform(0, np.pi))
 
 
 def sliver(rng: Rng, tints: Tints) -> Stamp:
@@ -85,7 +89,7 @@ def legless(rng: Rng, tints: Tints) -> Stamp:
     """A soft bit of tissue as big, as brown and nearly as smooth as an aphid or a grub."""
     length = _size(rng, 1.4, 0.4, 0.6, 4)
     clay = lump(length * 0.75, 3)
-    stops = [(t, float(rng.uniform(0.5, 1))) for t in np.linspace(0.1, 0.9, 5)]
+    stops = [(t, float(rng.uniform(0.7, 1))) for t in np.linspace(0.12, 0.88, 4)]
     half = profile(40, [(0, 0.3), *stops, (1, rng.uniform(0.1, 0.4))]) * length * rng.uniform(0.12, 0.3)
     line = turned(bent_line(rng, length * 0.85, float(rng.normal(0, 0.6)), 0.2, 40), rng.uniform(0, 2 * np.pi))
     put(clay, rolled(clay, line, half), one_of(rng, (*tints, *_DARK), 0.2), np.exp(rng.uniform(-0.3, 1.5)), cloud=0.25)
@@ -134,9 +138,9 @@ def fibre(rng: Rng, tints: Tints) -> Stamp:
     """A hair, a lint fibre or a root hair."""
     length = _size(rng, 3.5, 0.6, 0.8, 11)
     clay = lump(length * 0.55, 2)
-    line = turned(bent_line(rng, length, rng.normal(0, 1.6), rng.uniform(0, 1.2), 50), rng.uniform(0, 2 * np.pi))
-    hues = (colour(0.8, 0.8, 0.8), colour(0.1, 0.1, 0.1), colour(0.15, 0.2, 0.5), colour(0.5, 0.35, 0.2), colour(0.6, 0.15, 0.12))
-    limb(clay, line - line.mean(axis=0), rng.uniform(0.5, 1.8), one_of(rng, hues, 0.2), rng.uniform(0.2, 1.6))
+    line = turned(bent_line(rng, length, rng.normal(0, 1.8), rng.uniform(0, 1.6), 50), rng.uniform(0, 2 * np.pi))
+    hues = (colour(0.8, 0.8, 0.8), colour(0.1, 0.1, 0.1), colour(0.2, 0.24, 0.4), colour(0.5, 0.4, 0.28), colour(0.3, 0.26, 0.2), colour(0.7, 0.7, 0.6))
+    limb(clay, line - line.mean(axis=0), np.exp(rng.uniform(-0.9, 0.5)), one_of(rng, hues, 0.2), rng.uniform(0.2, 1.6))
     return fired(clay, rng, gloss=0.1, rough=0.1)
 
 
@@ -185,11 +189,11 @@ def speck(rng: Rng, tints: Tints) -> Stamp:
 Maker = Callable[[Rng, Tints], Stamp]
 _ALL: tuple[Maker, ...] = (sliver, bud, husk, legless, scrap, grit, starch, fibre, bubble, seed, speck)
 _OFTEN = {
-    "water": (5, 3, 2, 3, 8, 9, 4, 4, 6, 1, 1),
-    "cloth": (5, 2, 2, 3, 6, 8, 4, 7, 5, 1, 3),
-    "broccoli": (4, 5, 1, 3, 5, 6, 2, 2, 3, 1, 4),
-    "cauliflower": (4, 3, 1, 3, 5, 6, 4, 2, 3, 1, 7),
-    "scallion": (5, 2, 2, 3, 5, 7, 3, 3, 5, 1, 7),
+    "water": (6, 1.5, 2, 3, 8, 9, 4, 4, 6, 1, 1),
+    "cloth": (6, 1.2, 2, 3, 6, 8, 4, 7, 5, 1, 3),
+    "broccoli": (5, 3, 1, 3, 5, 6, 2, 2, 3, 1, 4),
+    "cauliflower": (5, 2, 1, 3, 5, 6, 4, 2, 3, 1, 7),
+    "scallion": (6, 1.2, 2, 3, 5, 7, 3, 3, 5, 1, 7),
 }
 
 

@@ -24,16 +24,16 @@ class _Grown:
     head: FloatArray
 
 
-def _bumps(rng: Rng, parents: FloatArray, reach: FloatArray, share: float, dome: float, gone: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _bumps(rng: Rng, parents: FloatArray, reach: FloatArray, share: float, dome: float, gone: float, crowd: float = 1.6) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Children of each parent (n, 3) on its dome, set in a spiral: their places (m, 3), radii (m,) and parents' numbers (m,)."""
-    count = max(int(0.95 / share**2), 3)
+    count = max(int(crowd / share**2), 4)
     k = np.arange(count)[None]
     turn = _GOLDEN_RAD * k + rng.uniform(0, 2 * np.pi, (len(parents), 1)) + rng.normal(0, 0.12, (len(parents), count))
     far = np.sqrt((k + 0.3) / count) * (1 + rng.normal(0, 0.05, (len(parents), count)))
     off = reach[:, None] * far
     x, y = parents[:, :1] + off * np.cos(turn), parents[:, 1:2] + off * np.sin(turn)
     z = parents[:, 2:3] + dome * reach[:, None] * (np.sqrt(np.maximum(1.1 - far**2, 0)) - 0.35)
-    size = reach[:, None] * share * np.clip(rng.normal(1, 0.14, (len(parents), count)), 0.6, 1.4) * (1.1 - 0.25 * far)
+    size = reach[:, None] * share * np.clip(rng.normal(1, 0.12, (len(parents), count)), 0.7, 1.3) * (1.1 - 0.25 * far)
     kept = rng.random((len(parents), count)) >= gone
     owner = np.broadcast_to(np.arange(len(parents))[:, None], kept.shape)
     return np.stack([x[kept], y[kept], z[kept]], 1).astype(np.float32), size[kept].astype(np.float32), owner[kept].astype(np.float32)
@@ -66,9 +66,24 @@ def _raise(relief: FloatArray, owner: FloatArray, dome: FloatArray, x: int, y: i
     owner[y0:y1, x0:x1][higher] = number
 
 
+def _cut(rng: Rng, relief: FloatArray, owner: FloatArray, foot: FloatArray, way: float, reach: float, number: float) -> None:
+    """Cuts a stalk off across its foot, a little askew."""
+    h, w = relief.shape
+    x0, x1 = max(int(foot[0] - 2 * reach), 0), min(int(foot[0] + 2 * reach), w)
+    y0, y1 = max(int(foot[1] - 2 * reach), 0), min(int(foot[1] + 2 * reach), h)
+    if x0 >= x1 or y0 >= y1:
+        return
+    y, x = np.mgrid[y0:y1, x0:x1].astype(np.float32)
+    askew = way + rng.normal(0, 0.25)
+    past = (x - foot[0]) * np.cos(askew) + (y - foot[1]) * np.sin(askew) > rng.normal(0, 2)
+    off = past & (owner[y0:y1, x0:x1] == number)
+    relief[y0:y1, x0:x1][off] = 0
+    owner[y0:y1, x0:x1][off] = 0
+
+
 def _grow(rng: Rng, h: int, w: int, curd: bool, relief: FloatArray, owner: FloatArray) -> _Grown:
     """Florets in the picture until enough of it is covered. Stalks get negative numbers in `owner`, buds theirs from 1."""
-    bud_px = rng.uniform(7, 13) if curd else rng.uniform(8, 14)
+    bud_px = rng.uniform(6, 10) if curd else rng.uniform(6, 10.5)
     fill = rng.uniform(0.3, 0.75) * h * w
     places, reaches, heads, covered = [], [], [], 0.0
     for number in range(60):
@@ -78,13 +93,14 @@ def _grow(rng: Rng, h: int, w: int, curd: bool, relief: FloatArray, owner: Float
         foot = np.array([x + 1.5 * reach * np.cos(way), y + 1.5 * reach * np.sin(way)])
         lead = np.linspace(0, 1, 40)[:, None]
         trunk = np.concatenate([foot + (np.array([x, y]) - foot) * lead, base * 0.5 * np.ones((40, 1))], 1)
-        _stalk(relief, owner, trunk, np.linspace(0.28, 0.2, 40) * reach * rng.uniform(0.7, 1.2), -1.0 - number)
+        _stalk(relief, owner, trunk, np.linspace(0.26, 0.18, 40) * reach * rng.uniform(0.7, 1.1), -1.0 - number)
+        _cut(rng, relief, owner, foot, way, 0.35 * reach, -1.0 - number)
         one = np.array([[x, y, base]], np.float32)
-        tops, sizes, _ = _bumps(rng, one, np.array([reach], np.float32), rng.uniform(0.26, 0.38), rng.uniform(0.3, 0.8), rng.uniform(0, 0.3))
+        tops, sizes, _ = _bumps(rng, one, np.array([reach], np.float32), rng.uniform(0.26, 0.38), rng.uniform(0.35, 0.8), float(rng.choice([0.0, 0.1, 0.35])), 1.25)
         for top, size in zip(tops, sizes, strict=True):
             root = trunk[int(rng.integers(24, 39)), :2]
             branch = np.concatenate([root + (top[:2] - root) * lead[::3], np.linspace(base * 0.4, top[2] - 0.3 * size, 14)[:, None]], 1)
-            _stalk(relief, owner, branch, np.linspace(0.3, 0.55, 14) * size, -1.0 - number)
+            _stalk(relief, owner, branch, np.linspace(0.25, 0.4, 14) * size, -1.0 - number)
         step = float(np.clip(2.7 * bud_px / sizes.mean(), 0.3, 0.6))
         small, size_small, _ = _bumps(rng, tops, sizes, step, 0.75, rng.uniform(0, 0.08))
         last = float(np.clip(bud_px / max(size_small.mean(), 1), 0.28, 0.7))
@@ -107,11 +123,11 @@ def _tinted(rng: Rng, grown: _Grown, owner: FloatArray, relief: FloatArray, curd
     h, w = owner.shape
     green = one_of(rng, (colour(0.1, 0.17, 0.07), colour(0.16, 0.26, 0.06), colour(0.08, 0.13, 0.09), colour(0.22, 0.3, 0.1)), 0.2)
     cream = one_of(rng, (colour(0.8, 0.74, 0.52), colour(0.84, 0.8, 0.66), colour(0.74, 0.64, 0.38)), 0.06)
-    flesh = near(rng, colour(0.72, 0.74, 0.5) if curd else colour(0.42, 0.52, 0.22), 0.12)
+    flesh = near(rng, colour(0.78, 0.78, 0.6) if curd else colour(0.42, 0.52, 0.22), 0.12)
     base = cream if curd else green
     n = len(grown.reach)
-    own = base * np.exp(rng.normal(0, 0.06 if curd else 0.16, (n, 1))) * np.exp(rng.normal(0, 0.04, (n, 3)))
-    odd = rng.random(n) < rng.uniform(0, 0.06)
+    own = base * np.exp(rng.normal(0, 0.06 if curd else 0.16, (n, 1))) * np.exp(rng.normal(0, 0.01 if curd else 0.03, (n, 3)))
+    odd = rng.random(n) < rng.uniform(0, 0.012 if curd else 0.04)
     own[odd] = own[odd] * (colour(0.6, 0.4, 0.25) if curd else colour(0.5, 0.35, 0.4)) + (0 if curd else 0.02)
     if not curd:
         opening = rng.random(n) < rng.uniform(0, 0.04)
@@ -135,7 +151,7 @@ def _tinted(rng: Rng, grown: _Grown, owner: FloatArray, relief: FloatArray, curd
         way = np.arctan2(dy, dx)
         seam = np.exp(-((np.sin(2 * (way + first)) * np.hypot(dx, dy) / 0.16) ** 2)) * bud
         tip = np.exp(-((dx**2 + dy**2) / 0.12)) * bud
-        tint *= (1 - np.float32(rng.uniform(0.1, 0.45)) * seam + np.float32(rng.uniform(-0.1, 0.5)) * tip)[..., None]
+        tint *= (1 - np.float32(rng.uniform(0.25, 0.6)) * seam + np.float32(rng.uniform(-0.1, 0.5)) * tip)[..., None]
         tint *= (1 + np.float32(0.1) * noise(rng, h, w, 2.6))[..., None]
     stalk = owner < 0
     streak = noise(rng, h, w, 3.0, 9.0) * np.float32(0.05) + noise(rng, h, w, 30.0) * np.float32(0.06)
@@ -150,7 +166,7 @@ def heads(rng: Rng, h: int, w: int, *, curd: bool) -> Ground:
     grown = _grow(rng, h, w, curd, relief, owner)
     tint = _tinted(rng, grown, owner, relief, curd)
     cover = blurred((owner != 0).astype(np.float32), 0.6)
-    top = top_light(rng, 0.3, 0.75) if not curd else top_light(rng, 0.25, 0.6)
+    top = top_light(rng, 0.35, 0.9) if not curd else top_light(rng, 0.35, 0.7)
     smooth = blurred(relief, 0.8)
     slope_x = np.asarray(cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=1 / 8), np.float32)
     slope_y = np.asarray(cv2.Sobel(smooth, cv2.CV_32F, 0, 1, scale=1 / 8), np.float32)
@@ -161,7 +177,7 @@ def heads(rng: Rng, h: int, w: int, *, curd: bool) -> Ground:
     closed = sum(np.maximum(blurred(relief, s) - relief, 0) * np.float32(k) for s, k in ((4.0, 0.07), (14.0, 0.03), (45.0, 0.012)))
     opened = np.exp(-np.asarray(closed, np.float32))
     gone = (1 - blurred(cover, 16.0))[..., None]
-    lit = (0.4 + 0.6 * facing) * opened
+    lit = (0.3 + 0.8 * facing) * opened
     shine = np.float32(rng.uniform(0, 0.35)) * ramp(facing, 0.97, 1.0) * opened * ramp(noise(rng, h, w, 5.0), 0.2, 1.6)
     # Thin tissue glows from below, its own colour deepened by the way through it; light from bare panel nearby leaks in.
     depth = np.maximum(blurred(relief, 3.0), 4.0) / np.float32(rng.uniform(25, 50) if curd else rng.uniform(12, 28))

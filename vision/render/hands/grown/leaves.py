@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 
 from vision.render.hands.grown.camera import panel_light, top_light
@@ -37,7 +36,7 @@ class _Look:
 def _strip(rng: Rng, h: int, w: int, middle: tuple[float, float], way: float, length: float, wide: float, look: _Look) -> _Strip | None:
     """One leaf through `middle`, lying along `way`."""
     c, s = float(np.cos(way)), float(np.sin(way))
-    half_x, half_y = abs(c) * length / 2 + abs(s) * wide, abs(s) * length / 2 + abs(c) * wide
+    half_x, half_y = abs(c) * length / 2 + abs(s) * wide + 16, abs(s) * length / 2 + abs(c) * wide + 16
     left, right = max(int(middle[0] - half_x), 0), min(int(middle[0] + half_x) + 1, w)
     top, bottom = max(int(middle[1] - half_y), 0), min(int(middle[1] + half_y) + 1, h)
     if right - left < 8 or bottom - top < 8:
@@ -45,20 +44,25 @@ def _strip(rng: Rng, h: int, w: int, middle: tuple[float, float], way: float, le
     y, x = np.mgrid[top:bottom, left:right].astype(np.float32)
     x, y = x - np.float32(middle[0]), y - np.float32(middle[1])
     u = x * np.float32(c) + y * np.float32(s)
-    v = -x * np.float32(s) + y * np.float32(c)
-    v = v - np.float32(rng.normal(0, 0.03) * 4 / length) * u**2 + np.float32(rng.uniform(0, 4)) * np.sin(u / np.float32(rng.uniform(90, 260)))
-    half = wide / 2 * (1 + np.float32(rng.normal(0, 0.1) * 2 / length) * u)
-    place = np.clip(u / np.float32(length) + 0.5, 0, 1)
-    side = v / half
+    v = y * np.float32(c) - x * np.float32(s)
+    v -= np.float32(rng.normal(0, 0.03) * 4 / length) * u**2
+    v += np.float32(rng.uniform(0, 4)) * np.sin(u / np.float32(rng.uniform(90, 260)))
+    half = np.float32(wide / 2) * (1 + np.float32(rng.normal(0, 0.1) * 2 / length) * u)
+    # Most of the window is not leaf: what follows is worked out only where the leaf is.
+    on = (np.abs(v) < half + 1) & (np.abs(u) < np.float32(length / 2 + wide))
+    if on.sum() < 50:
+        return None
+    u, v, half = u[on], v[on], half[on]
+    place, side = np.clip(u / np.float32(length) + 0.5, 0, 1), v / half
     # A grain table, fine across and long along the leaf, gives cells and uneven veins.
-    table_h, table_w = 256, 512
-    cells = noise(rng, table_h, table_w, 1.6, 22.0) + 0.7 * noise(rng, table_h, table_w, 4.0, 90.0)
-    map_x = (place * np.float32(min(table_w - 1, length / 2))).astype(np.float32)
-    map_y = ((np.clip(side, -1, 1) * 0.5 + 0.5) * np.float32(table_h - 1)).astype(np.float32)
-    fine = np.asarray(cv2.remap(cells, map_x, map_y, cv2.INTER_LINEAR), np.float32)
-    count = rng.uniform(5, 16)
-    vein = np.abs(np.sin(np.pi * count * side * 0.5 + 0.3 * fine)) ** np.float32(rng.uniform(6, 18))
-    cut_ends = np.minimum(u + length / 2, length / 2 - u) + np.float32(rng.uniform(0.3, 1.5)) * fine + np.float32(rng.normal(0, 0.25)) * v
+    table_h, table_w = 256, max(int(length), 64)
+    cells = noise(rng, table_h, table_w, 1.6, 45.0) + 0.7 * noise(rng, table_h, table_w, 4.0, 160.0)
+    cell_row = ((np.clip(side, -1, 1) * 0.5 + 0.5) * (table_h - 1)).astype(np.int32)
+    cell_column = (place * (table_w - 1)).astype(np.int32)
+    fine = cells[cell_row, cell_column]
+    scars = ramp(noise(rng, table_h, table_w, 9.0, 14.0), rng.uniform(2.0, 3.4), 3.8)
+    vein = np.abs(np.sin(np.float32(np.pi * rng.uniform(5, 16) * 0.5) * side + 0.3 * fine)) ** np.float32(rng.uniform(6, 18))
+    cut_ends = np.float32(length / 2) - np.abs(u) + np.float32(rng.uniform(0.3, 1.5)) * fine + np.float32(rng.normal(0, 0.25)) * v
     edge = (1 - np.abs(side)) * half
     cover = ramp(edge, -0.8, 0.8) * ramp(cut_ends, -0.8, 0.8)
     lean = rng.uniform(-0.35, 1.35)
@@ -72,19 +76,21 @@ def _strip(rng: Rng, h: int, w: int, middle: tuple[float, float], way: float, le
         # A tube is two layers deep, and deeper to look through at its edges.
         thick = thick * np.minimum(1.5 / np.sqrt(np.maximum(1.02 - side**2, 0.04)), 3.2)
     thick = thick * (1 + 0.25 * np.exp(-((edge / 3) ** 2)) + 0.5 * np.exp(-((cut_ends / 4) ** 2)))
-    scar = ramp(noise(rng, bottom - top, right - left, rng.uniform(5, 9), 14.0), rng.uniform(2.0, 3.4), 3.8)
-    thick = thick * (1 - 0.6 * scar)
-    keep = np.exp(np.log(np.clip(through, 0.02, 0.98)) * (thick * cover)[..., None]).astype(np.float32)
+    thick = thick * (1 - 0.6 * scars[cell_row, cell_column])
+    kept = np.exp(np.log(np.clip(through, 0.02, 0.98)) * (thick * cover)[..., None])
     tilt = side if rolled else side * np.float32(0.3)
     gleam = np.exp(-(((tilt - np.float32(rng.uniform(-0.6, 0.6))) / 0.12) ** 2)) * ramp(fine, -0.5, 1.5) * np.float32(look.gloss)
     own = (through * 0.75 + 0.12) * (0.8 - 0.25 * tilt[..., None] ** 2 + 0.06 * fine[..., None])
-    add = ((own * (1 - keep.mean(axis=2, keepdims=True)) + gleam[..., None]) * cover[..., None] * look.top).astype(np.float32)
-    return _Strip(slice(top, bottom), slice(left, right), keep, add, cover)
+    sent = (own * (1 - kept.mean(axis=1, keepdims=True)) + gleam[..., None]) * cover[..., None] * look.top
+    size = bottom - top, right - left
+    keep, add, covered = np.ones((*size, 3), np.float32), np.zeros((*size, 3), np.float32), np.zeros(size, np.float32)
+    keep[on], add[on], covered[on] = kept, sent, cover
+    return _Strip(slice(top, bottom), slice(left, right), keep, add, covered)
 
 
 def _laid(light: FloatArray, strip: _Strip) -> None:
     here = strip.rows, strip.columns
-    shade = 1 - 0.14 * np.roll(blurred(strip.cover, 5.0), (3, 3), (0, 1)) * (1 - strip.cover)
+    shade = 1 - 0.16 * blurred(strip.cover, 5.0) * (1 - strip.cover)
     light[here] = light[here] * shade[..., None] * strip.keep + strip.add
 
 

@@ -84,8 +84,8 @@ def _strew(kind: str, rng: Rng, light: FloatArray, ground: Ground, focus: float)
     """Debris over the whole scene, thicker in some parts than in others."""
     h, w = light.shape[:2]
     makers, often = mixture(kind, rng)
-    per_px = np.exp(rng.uniform(np.log(30), np.log(180))) / (1600 * 1200)
-    count = int(np.clip(per_px * h * w, 6, 260)) + 4
+    per_px = np.exp(rng.uniform(np.log(60), np.log(240))) / (1600 * 1200)
+    count = int(np.clip(per_px * h * w, 6, 300)) + 4
     nests = rng.uniform(0, 1, (6, 2)) * (w, h)
     deep = kind == "water"
     shadow = 0.05 if kind == "water" else 0.2

@@ -17,11 +17,13 @@ def water(rng: Rng, h: int, w: int) -> Ground:
     """Shallow water over a lit white tray: ripples, murk, shine from above, sometimes the tray's wall."""
     light = panel_light(rng, h, w)
     y, x = np.mgrid[0:h, 0:w].astype(np.float32)
-    swell = np.zeros((h, w), np.float32)
+    # The water goes on past the picture, so that its edge does not show.
+    room = 40
+    swell = np.zeros((h + 2 * room, w + 2 * room), np.float32)
     for grain in rng.uniform(50, 260, 3):
-        swell += noise(rng, h, w, grain, grain * rng.uniform(0.6, 1.8)) * np.float32(grain / 150)
+        swell += noise(rng, *swell.shape, grain, grain * rng.uniform(0.6, 1.8)) * np.float32(grain / 150)
     # Curved water gathers the light from below into soft bright lines.
-    bend = np.asarray(cv2.Laplacian(blurred(swell, 6.0), cv2.CV_32F, ksize=5), np.float32)
+    bend = np.asarray(cv2.Laplacian(blurred(swell, 6.0), cv2.CV_32F, ksize=5), np.float32)[room:-room, room:-room]
     bend /= np.float32(bend.std() + 1e-6)
     light *= (1 + np.float32(rng.uniform(0, 0.03)) * np.clip(bend, -1.5, 4))[..., None]
     murk = 1 - np.float32(rng.uniform(0, 0.05)) * np.maximum(noise(rng, h, w, rng.uniform(80, 300)), 0)
@@ -29,7 +31,7 @@ def water(rng: Rng, h: int, w: int) -> Ground:
     light *= 1 - (1 - stain) * (1 - murk[..., None] + np.float32(rng.uniform(0, 0.5)) * np.float32(0.5))
     light *= (1 + 0.006 * noise(rng, h, w, 3.0))[..., None]
     top = top_light(rng, 0.08, 0.4)
-    slope = np.asarray(cv2.Sobel(blurred(swell, 10.0), cv2.CV_32F, 1, 0), np.float32)
+    slope = np.asarray(cv2.Sobel(blurred(swell, 10.0), cv2.CV_32F, 1, 0), np.float32)[room:-room, room:-room]
     shine = ramp(slope / np.float32(slope.std() + 1e-6), rng.uniform(2.2, 3), 4.5)
     light += shine[..., None] * top * np.float32(rng.uniform(0, 0.5))
     if rng.random() < 0.3:
@@ -68,7 +70,7 @@ def cloth(rng: Rng, h: int, w: int) -> Ground:
     tint = one_of(rng, (colour(0.05, 0.06, 0.1), colour(0.08, 0.04, 0.04), colour(0.06, 0.07, 0.06)), 0.2) if dark else near(rng, colour(0.88, 0.88, 0.86), 0.04)
     fuzz = noise(rng, h, w, 2.2) * np.float32(0.06)
     wetness = ramp(noise(rng, h, w, rng.uniform(90, 260)), -1.2, 1.0) * np.float32(rng.uniform(0.1, 0.5))
-    swallow = np.float32(rng.uniform(0.8, 1.6) if dark else rng.uniform(0.12, 0.4)) * (1 - 0.5 * wetness)
+    swallow = np.float32(rng.uniform(0.8, 1.6) if dark else rng.uniform(0.25, 0.75)) * (1 - 0.5 * wetness)
     through = np.exp(-(thick * (1 + 2 * fuzz) * swallow)[..., None] * (1.35 - tint))
     glow = blurred(panel, 3.0)
     light = glow * through
@@ -94,12 +96,14 @@ def _loose_threads(rng: Rng, light: FloatArray, pitch: float, tint: FloatArray, 
         line = turned(bent_line(rng, rng.uniform(0.2, 0.9) * w, rng.normal(0, 0.7), 0.3, 60), rng.uniform(0, np.pi))
         line = line + np.array([rng.uniform(0, w), rng.uniform(0, h)], np.float32)
         trace = np.zeros((h, w), np.uint8)
-        cv2.polylines(trace, [np.round(line * 16).astype(np.int32)], False, 255, max(round(pitch * rng.uniform(0.3, 0.9)), 2), cv2.LINE_AA, 4)
+        cv2.polylines(trace, [np.round(line * 16).astype(np.int32)], False, 255, max(round(pitch * rng.uniform(0.15, 0.5)), 1), cv2.LINE_AA, 4)
         top_row, left = max(int(line[:, 1].min()) - 12, 0), max(int(line[:, 0].min()) - 12, 0)
         box = slice(top_row, max(int(line[:, 1].max()) + 12, top_row + 1)), slice(left, max(int(line[:, 0].max()) + 12, left + 1))
         share = blurred(trace[box].astype(np.float32) / 255, 0.8) if trace[box].size else None
         if share is None:
             continue
+        # Twisted strands take up more and less light in turn.
+        share = share * (0.7 + 0.45 * noise(rng, *share.shape, 4.0))
         round_it = np.roll(share, (2, 2), (0, 1))
         light[box] *= (1 - 0.25 * share - 0.12 * round_it)[..., None]
         light[box] += (0.2 * share)[..., None] * tint * top
