@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 
 from vision.render.hands import PX_PER_MM
-from vision.render.hands.grown.fields import Rng, blurred
+from vision.render.hands.grown.fields import Numbers, Rng, blurred, levels
 from vision.types import FloatArray
 
 _SHIFT = 4
@@ -63,7 +63,7 @@ def lump(reach_px: float, fine: int = 3) -> Clay:
     )
 
 
-def rolled(clay: Clay, spine_px: FloatArray, half_px: FloatArray) -> Part | None:
+def rolled(clay: Clay, spine_px: Numbers, half_px: Numbers) -> Part | None:
     """The space swept by balls of half width `half_px` (k,) along `spine_px` (k, 2); None if it lies outside the window."""
     middle, side = (clay.height.shape[0] - 1) / 2, clay.height.shape[0]
     points, half = spine_px * clay.fine + middle, half_px * clay.fine
@@ -91,7 +91,13 @@ def rolled(clay: Clay, spine_px: FloatArray, half_px: FloatArray) -> Part | None
 
 
 def put(
-    clay: Clay, part: Part | None, tint: FloatArray, dense: FloatArray | float, *, body: bool = True, cloud: float = 0.15
+    clay: Clay,
+    part: Part | None,
+    tint: FloatArray,
+    dense: FloatArray | float,
+    *,
+    body: bool = True,
+    cloud: float = 0.15,
 ) -> None:
     """Adds a part: `tint` (3,) or (n, m, 3) is what it sends back; it swallows `dense` a mm of what its tint lacks, and a
     share `cloud` of that of every colour."""
@@ -99,7 +105,7 @@ def put(
         return
     here = part.rows, part.columns
     inside = (part.height > 0).astype(np.float32)
-    thick = np.asarray(dense * 2 * part.height / PX_PER_MM, np.float32)[..., None]
+    thick = np.asarray(dense * part.height * (2 / PX_PER_MM), np.float32)[..., None]
     wide = np.broadcast_to(tint, (*part.height.shape, 3))
     clay.absorb[here] += thick * (1 - wide + cloud)
     clay.tint[here] += (wide - clay.tint[here]) * inside[..., None]
@@ -108,7 +114,7 @@ def put(
         clay.body[here] = np.maximum(clay.body[here], inside)
 
 
-def limb(clay: Clay, points_px: FloatArray, width_px: float, tint: FloatArray, strength: float) -> None:
+def limb(clay: Clay, points_px: Numbers, width_px: float, tint: Numbers, strength: float) -> None:
     """A thin limb, hair or line along `points_px` (k, 2): swallows `strength` (an optical depth) of what its tint lacks."""
     middle = (clay.height.shape[0] - 1) / 2
     lines = np.round((points_px * clay.fine + middle) * (1 << _SHIFT)).astype(np.int32)
@@ -154,10 +160,10 @@ def fired(clay: Clay, rng: Rng, *, gloss: float = 0.3, rough: float = 0.15) -> S
     slope_y, slope_x = np.gradient(soft * clay.fine)
     tilt = 1 / np.sqrt(1 + slope_x**2 + slope_y**2)
     light_x, light_y = rng.uniform(-0.6, 0.6), rng.uniform(-0.7, 0.1)
-    up = np.sqrt(1 - min(light_x**2 + light_y**2, 0.9))
+    up = float(np.sqrt(1 - min(light_x**2 + light_y**2, 0.9)))
     facing = np.maximum((-slope_x * light_x - slope_y * light_y + up) * tilt, 0)
     lit = 0.35 + 0.65 * facing
-    solid = 1 - keep.mean(axis=2)
+    solid = 1 - levels(keep)
     shine = gloss * np.maximum(facing, 0) ** 40 * np.clip(2 * solid, 0, 1) * (clay.height > 1)
     add = clay.tint * (lit / np.sqrt(mottle) * solid)[..., None] + shine[..., None]
     n = side // clay.fine

@@ -45,7 +45,12 @@ def sliver(rng: Rng, tints: Tints) -> Stamp:
     if part is not None:
         grain = 1 - rng.uniform(0, 0.35) * (np.sin(part.side * rng.uniform(4, 9) + part.along * 3) > 0.2)
         fade = 1 - rng.uniform(0, 0.6) * part.along
-        put(clay, part, (tint * grain[..., None]).astype(np.float32), (np.exp(rng.uniform(0.0, 2.4)) * fade).astype(np.float32))
+        put(
+            clay,
+            part,
+            (tint * grain[..., None]).astype(np.float32),
+            (np.exp(rng.uniform(0.0, 2.4)) * fade).astype(np.float32),
+        )
     return fired(clay, rng, gloss=rng.uniform(0, 0.3), rough=rng.uniform(0.05, 0.3))
 
 
@@ -60,7 +65,13 @@ def bud(rng: Rng, tints: Tints) -> Stamp:
     tint = one_of(rng, (*tints, _DARK[1]), 0.2)
     if rng.random() < 0.75:
         stalk = bent_line(rng, length * rng.uniform(0.3, 1.0), rng.normal(0, 0.5), 0.1, 16)
-        limb(clay, turned(stalk - stalk[0], angle) + line[-1], max(length * rng.uniform(0.06, 0.14), 1), near(rng, tint * 1.2, 0.1), 1.0)
+        limb(
+            clay,
+            turned(stalk - stalk[0], angle) + line[-1],
+            max(length * rng.uniform(0.06, 0.14), 1),
+            near(rng, tint * 1.2, 0.1),
+            1.0,
+        )
     part = rolled(clay, line, half)
     if part is not None:
         seams = 1 - rng.uniform(0.1, 0.5) * (np.abs(np.sin(part.side * rng.uniform(2, 4))) < 0.25)
@@ -78,7 +89,13 @@ def husk(rng: Rng, tints: Tints) -> Stamp:
     across = np.concatenate([upper, -lower]) * aspect * 0.5
     along = np.concatenate([-np.cos(t), -np.cos(t[::-1])]) * 0.5
     tint = one_of(rng, (colour(0.8, 0.74, 0.58), colour(0.7, 0.58, 0.36), colour(0.78, 0.78, 0.7)), 0.1)
-    film(clay, turned((np.stack([along, across], 1) * length).astype(np.float32), angle), tint, rng.uniform(0.2, 0.9), body=True)
+    film(
+        clay,
+        turned((np.stack([along, across], 1) * length).astype(np.float32), angle),
+        tint,
+        rng.uniform(0.2, 0.9),
+        body=True,
+    )
     for rib in np.linspace(-0.7, 0.7, int(rng.integers(2, 6))):
         curve = np.stack([-np.cos(t) * 0.5, np.sin(t) * aspect * 0.5 * rib], 1) * length
         limb(clay, turned(curve.astype(np.float32), angle), 0.5, tint * 0.5, rng.uniform(0.2, 0.7))
@@ -89,14 +106,20 @@ def legless(rng: Rng, tints: Tints) -> Stamp:
     """A soft bit of tissue as big, as brown and nearly as smooth as an aphid or a grub."""
     length = _size(rng, 1.4, 0.4, 0.6, 4)
     clay = lump(length * 0.75, 3)
-    stops = [(t, float(rng.uniform(0.7, 1))) for t in np.linspace(0.12, 0.88, 4)]
+    stops = [(t, float(rng.uniform(0.7, 1) * (0.6 + 0.4 * np.sin(np.pi * t)))) for t in np.linspace(0.12, 0.88, 4)]
     half = profile(40, [(0, 0.3), *stops, (1, rng.uniform(0.1, 0.4))]) * length * rng.uniform(0.12, 0.3)
     line = turned(bent_line(rng, length * 0.85, float(rng.normal(0, 0.6)), 0.2, 40), rng.uniform(0, 2 * np.pi))
     put(clay, rolled(clay, line, half), one_of(rng, (*tints, *_DARK), 0.2), np.exp(rng.uniform(-0.3, 1.5)), cloud=0.25)
     if rng.random() < 0.3:
         for _ in range(int(rng.integers(1, 4))):
             hair = bent_line(rng, length * rng.uniform(0.3, 0.9), rng.normal(0, 1), 0.2, 12)
-            limb(clay, turned(hair - hair[0], rng.uniform(0, 2 * np.pi)) + line[int(rng.integers(40))], 0.6, tints[0] * 0.6, 0.8)
+            limb(
+                clay,
+                turned(hair - hair[0], rng.uniform(0, 2 * np.pi)) + line[int(rng.integers(40))],
+                0.6,
+                tints[0] * 0.6,
+                0.8,
+            )
     return fired(clay, rng, gloss=rng.uniform(0, 0.4), rough=rng.uniform(0.1, 0.35))
 
 
@@ -119,7 +142,13 @@ def grit(rng: Rng, tints: Tints) -> Stamp:
     """A grain of soil or sand with corners."""
     reach = _size(rng, 0.14, 0.5, 0.05, 0.6)
     clay = lump(reach * 2, 3)
-    film(clay, _rough_round(rng, reach, int(rng.integers(4, 9)), 0.2, rng.uniform(0.5, 1)), one_of(rng, _DARK, 0.3), rng.uniform(0.8, 4), body=True)
+    film(
+        clay,
+        _rough_round(rng, reach, int(rng.integers(4, 9)), 0.2, rng.uniform(0.5, 1)),
+        one_of(rng, _DARK, 0.3),
+        rng.uniform(0.8, 4),
+        body=True,
+    )
     return fired(clay, rng, gloss=rng.uniform(0, 0.8), rough=0.2)
 
 
@@ -130,7 +159,13 @@ def starch(rng: Rng, tints: Tints) -> Stamp:
     for _ in range(int(rng.integers(2, 11))):
         at = rng.normal(0, 0.4 * reach, 2)
         half = np.full(2, reach * rng.uniform(0.12, 0.4))
-        put(clay, rolled(clay, np.stack([at, at + 0.5]), half), near(rng, colour(0.85, 0.84, 0.78), 0.05), rng.uniform(0.8, 3), cloud=0.4)
+        put(
+            clay,
+            rolled(clay, np.stack([at, at + 0.5]), half),
+            near(rng, colour(0.85, 0.84, 0.78), 0.05),
+            rng.uniform(0.8, 3),
+            cloud=0.4,
+        )
     return fired(clay, rng, gloss=0.1, rough=0.2)
 
 
@@ -139,7 +174,14 @@ def fibre(rng: Rng, tints: Tints) -> Stamp:
     length = _size(rng, 3.5, 0.6, 0.8, 11)
     clay = lump(length * 0.55, 2)
     line = turned(bent_line(rng, length, rng.normal(0, 1.8), rng.uniform(0, 1.6), 50), rng.uniform(0, 2 * np.pi))
-    hues = (colour(0.8, 0.8, 0.8), colour(0.1, 0.1, 0.1), colour(0.2, 0.24, 0.4), colour(0.5, 0.4, 0.28), colour(0.3, 0.26, 0.2), colour(0.7, 0.7, 0.6))
+    hues = (
+        colour(0.8, 0.8, 0.8),
+        colour(0.1, 0.1, 0.1),
+        colour(0.2, 0.24, 0.4),
+        colour(0.5, 0.4, 0.28),
+        colour(0.3, 0.26, 0.2),
+        colour(0.7, 0.7, 0.6),
+    )
     limb(clay, line - line.mean(axis=0), np.exp(rng.uniform(-0.9, 0.5)), one_of(rng, hues, 0.2), rng.uniform(0.2, 1.6))
     return fired(clay, rng, gloss=0.1, rough=0.1)
 
@@ -154,8 +196,12 @@ def bubble(rng: Rng, tints: Tints) -> Stamp:
     far = np.hypot(x, y) + rng.uniform(0, 0.05) * np.sin(3 * np.arctan2(y, x) + rng.uniform(0, 6))
     rim = np.exp(-(((far - rng.uniform(0.8, 0.92)) / rng.uniform(0.05, 0.13)) ** 2))
     inside = (far < 1).astype(np.float32)
-    glint = np.exp(-(((x + 0.35) ** 2 + (y + 0.4) ** 2) / 0.02)) + 0.4 * np.exp(-(((x - 0.45) ** 2 + (y - 0.4) ** 2) / 0.03))
-    clay.absorb[:] = (rng.uniform(0.2, 1.1) * rim * inside - rng.uniform(0, 0.12) * np.exp(-((far / 0.5) ** 2)))[..., None]
+    glint = np.exp(-(((x + 0.35) ** 2 + (y + 0.4) ** 2) / 0.02)) + 0.4 * np.exp(
+        -(((x - 0.45) ** 2 + (y - 0.4) ** 2) / 0.03)
+    )
+    clay.absorb[:] = (rng.uniform(0.2, 1.1) * rim * inside - rng.uniform(0, 0.12) * np.exp(-((far / 0.5) ** 2)))[
+        ..., None
+    ]
     stamp = fired(clay, rng, gloss=0, rough=0.02)
     shine = np.repeat((glint * inside * rng.uniform(0.3, 1.2))[..., None], 3, axis=2).astype(np.float32)
     side = stamp.body.shape[0]

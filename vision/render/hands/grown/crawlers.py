@@ -5,11 +5,18 @@ from __future__ import annotations
 import numpy as np
 
 from vision.render.hands import PX_PER_MM
-from vision.render.hands.grown.bodies import Grown, aphid, eye, gnat, mite, profile, thrips
+from vision.render.hands.grown.bodies import Grown, aphid, eye, profile
 from vision.render.hands.grown.clay import fired, limb, lump, put, rolled
 from vision.render.hands.grown.fields import Rng, bent_line, colour, near, one_of, turned
+from vision.render.hands.grown.legged import gnat, mite, thrips
 
-_PALE = (colour(0.6, 0.68, 0.36), colour(0.75, 0.74, 0.55), colour(0.85, 0.83, 0.72), colour(0.45, 0.58, 0.2), colour(0.6, 0.5, 0.3))
+_PALE = (
+    colour(0.6, 0.68, 0.36),
+    colour(0.75, 0.74, 0.55),
+    colour(0.85, 0.83, 0.72),
+    colour(0.45, 0.58, 0.2),
+    colour(0.6, 0.5, 0.3),
+)
 
 
 def caterpillar(rng: Rng) -> Grown:
@@ -33,19 +40,36 @@ def caterpillar(rng: Rng) -> Grown:
     for t in (0.08, 0.14, 0.2, 0.46, 0.54, 0.62, 0.7, 0.95):
         k = int(t * 109)
         for hand in (-1, 1) if rng.random() < 0.15 else (flank,):
-            foot = np.stack([line[k] + hand * out[k] * half[k] * 0.8, line[k] + hand * out[k] * half[k] * 1.22 - way[k] * half[k] * 0.1])
+            foot = np.stack(
+                [
+                    line[k] + hand * out[k] * half[k] * 0.8,
+                    line[k] + hand * out[k] * half[k] * 1.22 - way[k] * half[k] * 0.1,
+                ]
+            )
             limb(clay, foot, wide * (0.09 if t < 0.3 else 0.17), tint * 0.85, 0.5)
     part = rolled(clay, line, half)
-    dark = one_of(rng, (colour(0.1, 0.06, 0.03), colour(0.3, 0.16, 0.06), colour(0.5, 0.4, 0.2), colour(0.02, 0.02, 0.02)), 0.2)
+    dark = one_of(
+        rng, (colour(0.1, 0.06, 0.03), colour(0.3, 0.16, 0.06), colour(0.5, 0.4, 0.2), colour(0.02, 0.02, 0.02)), 0.2
+    )
     if part is not None:
         head = np.clip((0.055 - part.along) / 0.008, 0, 1)
         rings = 1 - rng.uniform(0.05, 0.25) * (np.abs(np.sin(np.pi * 13 * part.along)) < 0.3)
-        gut = np.exp(-((part.side / 0.35) ** 2)) * np.clip((part.along - 0.12) * 8, 0, 1) * np.clip((0.95 - part.along) * 8, 0, 1)
+        gut = (
+            np.exp(-((part.side / 0.35) ** 2))
+            * np.clip((part.along - 0.12) * 8, 0, 1)
+            * np.clip((0.95 - part.along) * 8, 0, 1)
+        )
         gut = gut * (0.6 + 0.4 * np.sin(part.along * 23 + rng.uniform(0, 6)))
         stripe = 1 - rng.uniform(-0.1, 0.3) * np.exp(-(((np.abs(part.side) - rng.uniform(0.2, 0.6)) / 0.1) ** 2))
         shade = (tint * (rings * stripe)[..., None]) * (1 - head[..., None]) + dark * head[..., None]
         shade = shade * (1 - rng.uniform(0, 0.45) * gut[..., None] * colour(1.0, 0.6, 1.0))
-        put(clay, part, shade.astype(np.float32), (dense * (1 + 1.5 * gut * rng.uniform(0, 1)) + 3 * head).astype(np.float32), cloud=0.3)
+        put(
+            clay,
+            part,
+            shade.astype(np.float32),
+            (dense * (1 + 1.5 * gut * rng.uniform(0, 1)) + 3 * head).astype(np.float32),
+            cloud=0.3,
+        )
     hairy = rng.uniform(0, 0.45)
     for t in np.arange(0.08, 0.98, 1 / 13):
         k = int(t * 109)
@@ -55,7 +79,9 @@ def caterpillar(rng: Rng) -> Grown:
     stamp = fired(clay, rng, gloss=rng.uniform(0.1, 0.6), rough=rng.uniform(0.05, 0.15))
     across = line[-1] - line[0]
     axis = np.arctan2(across[1], across[0]) if abs(turn) < 3.4 else angle
-    return Grown("caterpillar", stamp, length / PX_PER_MM, wide / PX_PER_MM, np.rad2deg(axis), abs(turn) > 0.5 or wobble > 0.3)
+    return Grown(
+        "caterpillar", stamp, length / PX_PER_MM, wide / PX_PER_MM, np.rad2deg(axis), abs(turn) > 0.5 or wobble > 0.3
+    )
 
 
 def larva(rng: Rng) -> Grown:
@@ -85,7 +111,9 @@ def egg(rng: Rng) -> Grown:
     """A shining oval."""
     length = rng.uniform(0.3, 0.8) * PX_PER_MM
     wide = length * rng.uniform(0.42, 0.7)
-    tint = one_of(rng, (colour(0.85, 0.82, 0.7), colour(0.8, 0.66, 0.25), colour(0.45, 0.3, 0.14), colour(0.06, 0.05, 0.05)), 0.1)
+    tint = one_of(
+        rng, (colour(0.85, 0.82, 0.7), colour(0.8, 0.66, 0.25), colour(0.45, 0.3, 0.14), colour(0.06, 0.05, 0.05)), 0.1
+    )
     angle = rng.uniform(0, 2 * np.pi)
     clay = lump(length * 0.7, 4)
     t = np.linspace(-1, 1, 40)

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.types import FloatArray
 
 Rng = np.random.Generator
+Numbers = NDArray[np.floating[Any]]
 
 
 def colour(red: float, green: float, blue: float) -> FloatArray:
@@ -17,7 +20,7 @@ def colour(red: float, green: float, blue: float) -> FloatArray:
     return np.array([red, green, blue], np.float32)
 
 
-def near(rng: Rng, tint: FloatArray, by: float) -> FloatArray:
+def near(rng: Rng, tint: Numbers, by: float) -> FloatArray:
     """(3,) a colour beside `tint`: its level and its hue each moved by about `by` of itself."""
     moved = tint * (1 + by * rng.normal()) * (1 + 0.5 * by * rng.normal(size=3))
     return np.clip(moved, 0.01, 0.98).astype(np.float32)
@@ -39,10 +42,10 @@ def noise(rng: Rng, h: int, w: int, grain_px: float, grain_x_px: float | None = 
     return full[top : top + h, left : left + w] * np.float32(1.25)
 
 
-def blurred(field: FloatArray, sigma_px: float) -> FloatArray:
+def blurred(field: Numbers, sigma_px: float) -> FloatArray:
     """The field, softened; wide softening is done on a shrunken copy, since nothing fine is left in it."""
     if sigma_px < 0.2:
-        return field
+        return np.asarray(field, np.float32)
     h, w = field.shape[:2]
     shrink = int(min(sigma_px / 3, h / 8, w / 8))
     if shrink < 2:
@@ -52,7 +55,12 @@ def blurred(field: FloatArray, sigma_px: float) -> FloatArray:
     return np.asarray(cv2.resize(small, (w, h), interpolation=cv2.INTER_LINEAR), np.float32)
 
 
-def ramp(values: FloatArray, low: float, high: float) -> FloatArray:
+def levels(field: Numbers) -> FloatArray:
+    """(...) the mean of the three colours of a (..., 3) field."""
+    return np.asarray(field @ np.full(3, 1 / 3, np.float32), np.float32)
+
+
+def ramp(values: Numbers, low: float, high: float) -> FloatArray:
     """0 below `low`, 1 above `high`, smooth between."""
     t = np.clip((values - low) / (high - low), 0, 1)
     return np.asarray(t * t * (3 - 2 * t), np.float32)
@@ -69,7 +77,7 @@ def bent_line(rng: Rng, length_px: float, turn_rad: float, wobble_rad: float = 0
     return points.astype(np.float32)
 
 
-def turned(points: FloatArray, angle_rad: float) -> FloatArray:
+def turned(points: Numbers, angle_rad: float) -> FloatArray:
     """(n, 2) the points turned clockwise as seen (y points down) round 0."""
     c, s = np.cos(angle_rad), np.sin(angle_rad)
     return np.asarray(points @ np.array([[c, s], [-s, c]]), np.float32)

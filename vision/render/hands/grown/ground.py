@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from vision.render.hands.grown.clay import Stamp
+from vision.render.hands.grown.fields import levels
 from vision.types import FloatArray, MaskArray
 
 
@@ -63,7 +64,7 @@ def lay(light: FloatArray, stamp: Stamp, at: Spot, top: FloatArray, shown: Float
     share = np.broadcast_to(np.asarray(shown, np.float32), keep.shape[:2])[..., None]
     under = light[here]
     if shadow > 0:
-        solid = 1 - stamp.keep.mean(axis=2)
+        solid = 1 - levels(stamp.keep)
         # Shade falls a little to one side and is wider than the thing.
         wide = _spread(solid, max(2, stamp.body.shape[0] // 16))
         under = under * (1 - np.float32(shadow) * wide[at.own])[..., None]

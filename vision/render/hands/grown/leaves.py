@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.render.hands.grown.camera import panel_light, top_light
-from vision.render.hands.grown.fields import Rng, blurred, colour, near, noise, ramp
+from vision.render.hands.grown.fields import Rng, blurred, colour, levels, near, noise, ramp
 from vision.render.hands.grown.ground import Ground, Veil
 from vision.types import FloatArray
 
@@ -33,7 +33,9 @@ class _Look:
     gloss: float
 
 
-def _strip(rng: Rng, h: int, w: int, middle: tuple[float, float], way: float, length: float, wide: float, look: _Look) -> _Strip | None:
+def _strip(
+    rng: Rng, h: int, w: int, middle: tuple[float, float], way: float, length: float, wide: float, look: _Look
+) -> _Strip | None:
     """One leaf through `middle`, lying along `way`."""
     c, s = float(np.cos(way)), float(np.sin(way))
     half_x, half_y = abs(c) * length / 2 + abs(s) * wide + 16, abs(s) * length / 2 + abs(c) * wide + 16
@@ -61,8 +63,15 @@ def _strip(rng: Rng, h: int, w: int, middle: tuple[float, float], way: float, le
     cell_column = (place * (table_w - 1)).astype(np.int32)
     fine = cells[cell_row, cell_column]
     scars = ramp(noise(rng, table_h, table_w, 9.0, 14.0), rng.uniform(2.0, 3.4), 3.8)
-    vein = np.abs(np.sin(np.float32(np.pi * rng.uniform(5, 16) * 0.5) * side + 0.3 * fine)) ** np.float32(rng.uniform(6, 18))
-    cut_ends = np.float32(length / 2) - np.abs(u) + np.float32(rng.uniform(0.3, 1.5)) * fine + np.float32(rng.normal(0, 0.25)) * v
+    vein = np.abs(np.sin(np.float32(np.pi * rng.uniform(5, 16) * 0.5) * side + 0.3 * fine)) ** np.float32(
+        rng.uniform(6, 18)
+    )
+    cut_ends = (
+        np.float32(length / 2)
+        - np.abs(u)
+        + np.float32(rng.uniform(0.3, 1.5)) * fine
+        + np.float32(rng.normal(0, 0.25)) * v
+    )
     edge = (1 - np.abs(side)) * half
     cover = ramp(edge, -0.8, 0.8) * ramp(cut_ends, -0.8, 0.8)
     lean = rng.uniform(-0.35, 1.35)
@@ -79,9 +88,13 @@ def _strip(rng: Rng, h: int, w: int, middle: tuple[float, float], way: float, le
     thick = thick * (1 - 0.6 * scars[cell_row, cell_column])
     kept = np.exp(np.log(np.clip(through, 0.02, 0.98)) * (thick * cover)[..., None])
     tilt = side if rolled else side * np.float32(0.3)
-    gleam = np.exp(-(((tilt - np.float32(rng.uniform(-0.6, 0.6))) / 0.12) ** 2)) * ramp(fine, -0.5, 1.5) * np.float32(look.gloss)
+    gleam = (
+        np.exp(-(((tilt - np.float32(rng.uniform(-0.6, 0.6))) / 0.12) ** 2))
+        * ramp(fine, -0.5, 1.5)
+        * np.float32(look.gloss)
+    )
     own = (through * 0.75 + 0.12) * (0.8 - 0.25 * tilt[..., None] ** 2 + 0.06 * fine[..., None])
-    sent = (own * (1 - kept.mean(axis=1, keepdims=True)) + gleam[..., None]) * cover[..., None] * look.top
+    sent = (own * (1 - levels(kept)[:, None]) + gleam[..., None]) * cover[..., None] * look.top
     size = bottom - top, right - left
     keep, add, covered = np.ones((*size, 3), np.float32), np.zeros((*size, 3), np.float32), np.zeros(size, np.float32)
     keep[on], add[on], covered[on] = kept, sent, cover
@@ -130,4 +143,6 @@ def scallion(rng: Rng, h: int, w: int) -> Ground:
     keep[here], add[here], hides[here] = last.keep, last.add, last.cover
     produce[here] |= last.cover > 0.5
     tints = (look.green, look.pale, near(rng, colour(0.5, 0.42, 0.2), 0.1))
-    return Ground(light, np.zeros((h, w), np.float32), relief * 0 + 1, top, produce, "panel", Veil(keep, add, hides), tints)
+    return Ground(
+        light, np.zeros((h, w), np.float32), relief * 0 + 1, top, produce, "panel", Veil(keep, add, hides), tints
+    )

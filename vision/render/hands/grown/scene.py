@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.render.hands import PX_PER_MM
 from vision.render.hands.grown.bodies import Grown
@@ -13,7 +14,7 @@ from vision.render.hands.grown.camera import developed
 from vision.render.hands.grown.clay import softened
 from vision.render.hands.grown.clutter import fibre, mixture, scrap, sliver
 from vision.render.hands.grown.crawlers import hatched
-from vision.render.hands.grown.fields import Rng, blurred, ramp
+from vision.render.hands.grown.fields import Rng, blurred, levels, ramp
 from vision.render.hands.grown.ground import Ground, Spot, lay, spot
 from vision.render.hands.grown.heads import heads
 from vision.render.hands.grown.leaves import scallion
@@ -70,7 +71,10 @@ def draw(kind: str, seed: int, insects: int, width_px: int, height_px: int) -> H
         light = _focused(light, relief, camera_rng)
     pixels = developed(light, camera_rng)
     rows = []
-    for one, cover in [*((one, np.maximum(hidden, hidden_late)) for one in laid), *((one, hidden_late) for one in late)]:
+    for one, cover in [
+        *((one, np.maximum(hidden, hidden_late)) for one in laid),
+        *((one, hidden_late) for one in late),
+    ]:
         rows.append(_row(one, cover, pixels))
     return HandDrawn(pixels, tuple(rows), PX_PER_MM)
 
@@ -112,15 +116,15 @@ def _strew_over(rng: Rng, light: FloatArray, ground: Ground, hidden: FloatArray)
             continue
         lay(light, stamp, at, ground.top, 1.0, 0.1)
         here = hidden[at.rows, at.columns]
-        np.maximum(here, ramp(1 - stamp.keep[at.own].mean(axis=2), 0.35, 0.6), out=here)
+        np.maximum(here, ramp(1 - levels(stamp.keep[at.own]), 0.3, 0.5), out=here)
 
 
 def _places(kind: str, rng: Rng, ground: Ground, insects: int, h: int, w: int) -> list[tuple[int, int, Grown, bool]]:
     """Where each insect lies, which it is, and whether it lies under the veil: apart from each other where there is room."""
     taken: list[tuple[float, float]] = []
     placed = []
-    on_produce = rng.uniform(0.55, 0.9)
-    edge = ramp(1 - np.abs(blurred(ground.veil.hides, 4.0) - 0.5) * 2, 0.2, 0.6) if ground.veil is not None else None
+    on_produce = rng.uniform(0.6, 0.95)
+    edge = np.argwhere(np.abs(blurred(ground.veil.hides, 8.0) - 0.5) < 0.3) if ground.veil is not None else None
     for _ in range(insects):
         grown = hatched(kind, rng)
         margin = min(grown.length_mm * PX_PER_MM * (0.1 if rng.random() < 0.06 else 0.55) + 3, 0.45 * min(h, w))
@@ -128,6 +132,12 @@ def _places(kind: str, rng: Rng, ground: Ground, insects: int, h: int, w: int) -
         best, spare = (w / 2, h / 2), -np.inf
         for _ in range(24):
             x, y = rng.uniform(margin, w - 1 - margin), rng.uniform(margin, h - 1 - margin)
+            if beneath and edge is not None and len(edge):
+                at_edge = edge[int(rng.integers(len(edge)))]
+                x, y = (
+                    float(np.clip(at_edge[1], margin, w - 1 - margin)),
+                    float(np.clip(at_edge[0], margin, h - 1 - margin)),
+                )
             gap = min((np.hypot(x - a, y - b) for a, b in taken), default=200.0)
             worth = min(float(gap), 90.0) + rng.uniform(0, 30)
             if ground.produce.any():
@@ -135,8 +145,6 @@ def _places(kind: str, rng: Rng, ground: Ground, insects: int, h: int, w: int) -
             if wants and ground.relief.any():
                 # Insects sit in the gaps, but not at the bottom of the deepest.
                 worth += 25 * (0.35 < ground.open[int(y), int(x)] < 0.8)
-            if beneath and edge is not None:
-                worth += 120 * float(edge[int(y), int(x)])
             if worth > spare:
                 best, spare = (x, y), worth
         taken.append(best)
@@ -145,7 +153,13 @@ def _places(kind: str, rng: Rng, ground: Ground, insects: int, h: int, w: int) -
 
 
 def _insect(
-    kind: str, rng: Rng, light: FloatArray, ground: Ground, relief: FloatArray, place: tuple[int, int, Grown, bool], focus: float
+    kind: str,
+    rng: Rng,
+    light: FloatArray,
+    ground: Ground,
+    relief: FloatArray,
+    place: tuple[int, int, Grown, bool],
+    focus: float,
 ) -> _Laid:
     """Lays one insect; among buds, what stands higher than it hides it."""
     h, w = light.shape[:2]
@@ -157,14 +171,14 @@ def _insect(
     here = at.rows, at.columns
     body = stamp.body[at.own]
     share: FloatArray = np.ones(body.shape, np.float32)
-    sunk, aim = rng.random() < 0.5, rng.uniform(0.35, 0.95)
+    sunk, aim = rng.random() < 0.6, rng.uniform(0.3, 0.9)
     level = relief[here]
     covered = body > 0.5
     if ground.relief.any() and covered.any():
-        ridge = float(np.quantile(level[covered], aim if sunk else 1.0)) + 1.5
+        ridge = float(np.quantile(level[covered], aim if sunk else 1.0)) + (0.2 if sunk else 1.5)
         if sunk:
             share = 1 - ramp(level - ridge, -1.0, 1.5)
-        solid = (1 - stamp.keep[at.own].mean(axis=2)) * share > 0.3
+        solid = (1 - levels(stamp.keep[at.own])) * share > 0.3
         level[solid] = np.float32(min(ridge, float(level[covered].mean()) + 12))
     dim = float(np.clip(ground.open[here][covered].mean() if covered.any() else 1.0, 0.25, 1.0)) ** 0.6
     lay(light, stamp, at, ground.top * np.float32(dim), share, 0.06 if kind == "water" else 0.25)
@@ -180,10 +194,10 @@ def _focused(light: FloatArray, relief: FloatArray, rng: Rng) -> FloatArray:
     # Between two softened copies, each place takes what its own depth asks for.
     some, much = blurred(light, 1.2), blurred(light, 2.6)
     first, second = np.clip(off / 1.2, 0, 1)[..., None], np.clip((off - 1.2) / 1.4, 0, 1)[..., None]
-    return (light + (some - light) * first + (much - some) * second).astype(np.float32)
+    return np.asarray(light + (some - light) * first + (much - some) * second, np.float32)
 
 
-def _row(one: _Laid, hidden: FloatArray, pixels: np.ndarray[tuple[int, ...], np.dtype[np.uint8]]) -> TrueBody:
+def _row(one: _Laid, hidden: FloatArray, pixels: NDArray[np.uint8]) -> TrueBody:
     h, w = hidden.shape
     here = one.at.rows, one.at.columns
     shown = one.shown * (1 - hidden[here])
@@ -201,5 +215,5 @@ def _row(one: _Laid, hidden: FloatArray, pixels: np.ndarray[tuple[int, ...], np.
     wide = slice(top, min(here[0].stop + room, h)), slice(left, min(here[1].stop + room, w))
     mask = np.zeros((wide[0].stop - top, wide[1].stop - left), np.float32)
     mask[here[0].start - top : here[0].stop - top, here[1].start - left : here[1].stop - left] = shown
-    picture = pixels[wide].astype(np.float32) / 255
+    picture = np.asarray(pixels[wide] / np.float32(255), np.float32)
     return true_body(body, mask, picture, PX_PER_MM, one.surface)

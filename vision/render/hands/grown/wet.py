@@ -6,11 +6,17 @@ import cv2
 import numpy as np
 
 from vision.render.hands.grown.camera import panel_light, top_light
-from vision.render.hands.grown.fields import Rng, bent_line, blurred, colour, near, noise, one_of, ramp, turned
+from vision.render.hands.grown.fields import Rng, bent_line, blurred, colour, levels, near, noise, one_of, ramp, turned
 from vision.render.hands.grown.ground import Ground
 from vision.types import FloatArray
 
-GREENS = (colour(0.3, 0.42, 0.12), colour(0.42, 0.45, 0.2), colour(0.18, 0.25, 0.08), colour(0.55, 0.5, 0.3), colour(0.35, 0.22, 0.1))
+GREENS = (
+    colour(0.3, 0.42, 0.12),
+    colour(0.42, 0.45, 0.2),
+    colour(0.18, 0.25, 0.08),
+    colour(0.55, 0.5, 0.3),
+    colour(0.35, 0.22, 0.1),
+)
 
 
 def water(rng: Rng, h: int, w: int) -> Ground:
@@ -21,7 +27,7 @@ def water(rng: Rng, h: int, w: int) -> Ground:
     room = 40
     swell = np.zeros((h + 2 * room, w + 2 * room), np.float32)
     for grain in rng.uniform(50, 260, 3):
-        swell += noise(rng, *swell.shape, grain, grain * rng.uniform(0.6, 1.8)) * np.float32(grain / 150)
+        swell += noise(rng, h + 2 * room, w + 2 * room, grain, grain * rng.uniform(0.6, 1.8)) * np.float32(grain / 150)
     # Curved water gathers the light from below into soft bright lines.
     bend = np.asarray(cv2.Laplacian(blurred(swell, 6.0), cv2.CV_32F, ksize=5), np.float32)[room:-room, room:-room]
     bend /= np.float32(bend.std() + 1e-6)
@@ -38,7 +44,9 @@ def water(rng: Rng, h: int, w: int) -> Ground:
         way = rng.choice([0, np.pi / 2, np.pi, -np.pi / 2]) + rng.normal(0, 0.08)
         reach = max(abs(np.cos(way)) * w, abs(np.sin(way)) * h) * rng.uniform(0.4, 0.48)
         off = (x - w / 2) * np.float32(np.cos(way)) + (y - h / 2) * np.float32(np.sin(way)) - np.float32(reach)
-        wall = ramp(off, 0, 26) * np.float32(rng.uniform(0.1, 0.3)) + np.exp(-((off / 6) ** 2)) * np.float32(rng.uniform(0.1, 0.3))
+        wall = ramp(off, 0, 26) * np.float32(rng.uniform(0.1, 0.3)) + np.exp(-((off / 6) ** 2)) * np.float32(
+            rng.uniform(0.1, 0.3)
+        )
         light *= (1 - wall)[..., None]
     flat = np.zeros((h, w), np.float32)
     return Ground(light, flat, flat + 1, top, np.zeros((h, w), bool), "water", None, GREENS)
@@ -67,10 +75,14 @@ def cloth(rng: Rng, h: int, w: int) -> Ground:
     warp, weft = across[0] * (0.45 + 0.55 * over), across[1] * (1 - 0.55 * over)
     rise = np.maximum(warp, weft)
     thick = across[0] * sheds[0][1][sheds[0][0]] + across[1] * sheds[1][1][sheds[1][0]]
-    tint = one_of(rng, (colour(0.05, 0.06, 0.1), colour(0.08, 0.04, 0.04), colour(0.06, 0.07, 0.06)), 0.2) if dark else near(rng, colour(0.88, 0.88, 0.86), 0.04)
+    tint = (
+        one_of(rng, (colour(0.05, 0.06, 0.1), colour(0.08, 0.04, 0.04), colour(0.06, 0.07, 0.06)), 0.2)
+        if dark
+        else near(rng, colour(0.88, 0.88, 0.86), 0.04)
+    )
     fuzz = noise(rng, h, w, 2.2) * np.float32(0.06)
     wetness = ramp(noise(rng, h, w, rng.uniform(90, 260)), -1.2, 1.0) * np.float32(rng.uniform(0.1, 0.5))
-    swallow = np.float32(rng.uniform(0.8, 1.6) if dark else rng.uniform(0.25, 0.75)) * (1 - 0.5 * wetness)
+    swallow = np.float32(rng.uniform(0.8, 1.6) if dark else rng.uniform(0.4, 1.0)) * (1 - 0.5 * wetness)
     through = np.exp(-(thick * (1 + 2 * fuzz) * swallow)[..., None] * (1.35 - tint))
     glow = blurred(panel, 3.0)
     light = glow * through
@@ -79,7 +91,7 @@ def cloth(rng: Rng, h: int, w: int) -> Ground:
     slope_y = np.asarray(cv2.Sobel(blurred(rise, 0.8), cv2.CV_32F, 0, 1), np.float32)
     lean = rng.uniform(0, 2 * np.pi)
     shade = 0.55 + 0.45 * rise + np.float32(0.12 * np.cos(lean)) * slope_x + np.float32(0.12 * np.sin(lean)) * slope_y
-    light += (shade * (1 - 0.35 * wetness) * (1 + fuzz))[..., None] * tint * top * (1 - through.mean(axis=2))[..., None]
+    light += (shade * (1 - 0.35 * wetness) * (1 + fuzz))[..., None] * tint * top * (1 - levels(through))[..., None]
     # Folds and creases: long soft changes of level.
     fold = noise(rng, h, w, rng.uniform(60, 200), rng.uniform(150, 500))
     light *= (1 + np.float32(rng.uniform(0.01, 0.06)) * fold)[..., None]
@@ -96,14 +108,25 @@ def _loose_threads(rng: Rng, light: FloatArray, pitch: float, tint: FloatArray, 
         line = turned(bent_line(rng, rng.uniform(0.2, 0.9) * w, rng.normal(0, 0.7), 0.3, 60), rng.uniform(0, np.pi))
         line = line + np.array([rng.uniform(0, w), rng.uniform(0, h)], np.float32)
         trace = np.zeros((h, w), np.uint8)
-        cv2.polylines(trace, [np.round(line * 16).astype(np.int32)], False, 255, max(round(pitch * rng.uniform(0.15, 0.5)), 1), cv2.LINE_AA, 4)
+        cv2.polylines(
+            trace,
+            [np.round(line * 16).astype(np.int32)],
+            False,
+            255,
+            max(round(pitch * rng.uniform(0.15, 0.5)), 1),
+            cv2.LINE_AA,
+            4,
+        )
         top_row, left = max(int(line[:, 1].min()) - 12, 0), max(int(line[:, 0].min()) - 12, 0)
-        box = slice(top_row, max(int(line[:, 1].max()) + 12, top_row + 1)), slice(left, max(int(line[:, 0].max()) + 12, left + 1))
+        box = (
+            slice(top_row, max(int(line[:, 1].max()) + 12, top_row + 1)),
+            slice(left, max(int(line[:, 0].max()) + 12, left + 1)),
+        )
         share = blurred(trace[box].astype(np.float32) / 255, 0.8) if trace[box].size else None
         if share is None:
             continue
         # Twisted strands take up more and less light in turn.
-        share = share * (0.7 + 0.45 * noise(rng, *share.shape, 4.0))
+        share = share * (0.7 + 0.45 * noise(rng, share.shape[0], share.shape[1], 4.0))
         round_it = np.roll(share, (2, 2), (0, 1))
         light[box] *= (1 - 0.25 * share - 0.12 * round_it)[..., None]
         light[box] += (0.2 * share)[..., None] * tint * top
@@ -119,4 +142,6 @@ def _stains(rng: Rng, light: FloatArray) -> None:
         blot = np.asarray(cv2.resize(blot, (2 * reach, 2 * reach)), np.float32)
         top, left = int(rng.integers(0, h)), int(rng.integers(0, w))
         here = light[top : top + 2 * reach, left : left + 2 * reach]
-        here *= 1 - blot[: here.shape[0], : here.shape[1], None] * (1 - one_of(rng, GREENS, 0.2)) * np.float32(rng.uniform(0.05, 0.3))
+        here *= 1 - blot[: here.shape[0], : here.shape[1], None] * (1 - one_of(rng, GREENS, 0.2)) * np.float32(
+            rng.uniform(0.05, 0.3)
+        )
