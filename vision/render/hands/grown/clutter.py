@@ -232,14 +232,27 @@ def speck(rng: Rng, tints: Tints) -> Stamp:
     return fired(clay, rng, gloss=0, rough=0.25)
 
 
+def ring(rng: Rng, tints: Tints) -> Stamp:
+    """A thin slice across a leaf or a stalk: one pale ring within another."""
+    reach = _size(rng, 1.6, 0.4, 0.7, 4)
+    clay = lump(reach * 1.4, 2)
+    way, squash = np.linspace(0, 2 * np.pi, 60), rng.uniform(0.5, 1)
+    uneven = 1 + rng.normal(0, 0.06) * np.sin(2 * way + rng.uniform(0, 6)) + rng.normal(0, 0.04) * np.sin(3 * way)
+    gap = int(rng.integers(0, 14)) if rng.random() < 0.4 else 0
+    line = turned(np.stack([np.cos(way), squash * np.sin(way)], 1) * uneven[:, None], rng.uniform(0, np.pi))[gap:]
+    for share in np.linspace(1, 0.3, int(rng.integers(1, 5))):
+        limb(clay, line * reach * share, reach * rng.uniform(0.08, 0.2), one_of(rng, tints, 0.1), rng.uniform(0.3, 1.1))
+    return fired(clay, rng, gloss=0.2, rough=rng.uniform(0.05, 0.2))
+
+
 Maker = Callable[[Rng, Tints], Stamp]
-_ALL: tuple[Maker, ...] = (sliver, bud, husk, legless, scrap, grit, starch, fibre, bubble, seed, speck)
+_ALL: tuple[Maker, ...] = (sliver, bud, husk, legless, scrap, grit, starch, fibre, bubble, seed, speck, ring)
 _OFTEN = {
-    "water": (6, 1.5, 2, 3, 8, 9, 4, 4, 6, 1, 1),
-    "cloth": (6, 1.2, 2, 3, 6, 8, 4, 7, 5, 1, 3),
-    "broccoli": (5, 3, 1, 3, 5, 6, 2, 2, 3, 1, 4),
-    "cauliflower": (5, 2, 1, 3, 5, 6, 4, 2, 3, 1, 7),
-    "scallion": (6, 1.2, 2, 3, 5, 7, 3, 3, 5, 1, 7),
+    "water": (6, 1.5, 2, 3, 8, 9, 4, 4, 6, 1, 1, 0.3),
+    "cloth": (6, 1.2, 2, 3, 6, 8, 4, 7, 5, 1, 3, 0.2),
+    "broccoli": (5, 3, 1, 3, 5, 6, 2, 2, 3, 1, 4, 0.2),
+    "cauliflower": (5, 2, 1, 3, 5, 6, 4, 2, 3, 1, 7, 0.1),
+    "scallion": (6, 1.2, 2, 3, 5, 7, 3, 3, 5, 1, 7, 1.5),
 }
 
 

@@ -124,7 +124,7 @@ def egg(rng: Rng) -> Grown:
     part = rolled(clay, line, half.astype(np.float32))
     if part is not None:
         ribs = 1 - rng.uniform(0, 0.2) * (np.sin(part.side * rng.uniform(6, 16)) > 0.3)
-        put(clay, part, (tint * ribs[..., None]).astype(np.float32), rng.uniform(1.5, 5), cloud=0.35)
+        put(clay, part, (tint * ribs[..., None]).astype(np.float32), rng.uniform(2, 7), cloud=0.35)
     if rng.random() < 0.3:
         eye(clay, turned(np.array([length * 0.3, 0], np.float32), angle), 0.6, colour(0.1, 0.05, 0.03))
     stamp = fired(clay, rng, gloss=rng.uniform(0.4, 1.0), rough=0.04)

@@ -128,9 +128,9 @@ def _grow(rng: Rng, h: int, w: int, curd: bool, relief: FloatArray, owner: Float
         for top, size in zip(tops, sizes, strict=True):
             root = trunk[int(rng.integers(24, 39)), :2]
             branch = np.concatenate(
-                [root + (top[:2] - root) * lead[::3], np.linspace(base * 0.4, top[2] - 0.3 * size, 14)[:, None]], 1
+                [root + (top[:2] - root) * lead[::2], np.linspace(base * 0.4, top[2] - 0.3 * size, 20)[:, None]], 1
             )
-            _stalk(relief, owner, branch, np.linspace(0.25, 0.4, 14) * size, -1.0 - number)
+            _stalk(relief, owner, branch, np.linspace(0.25, 0.4, 20) * size, -1.0 - number)
         step = float(np.clip(2.7 * bud_px / sizes.mean(), 0.3, 0.6))
         small, size_small, _ = _bumps(rng, tops, sizes, step, 0.75, rng.uniform(0, 0.08))
         last = float(np.clip(bud_px / max(size_small.mean(), 1), 0.28, 0.7))

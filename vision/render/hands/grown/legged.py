@@ -189,7 +189,7 @@ def mite(rng: Rng) -> Grown:
                 rng,
                 root,
                 angle - hand * (out + rng.normal(0, 0.2)),
-                length * rng.uniform(0.6, 0.85),
+                length * rng.uniform(0.42, 0.65),
                 hand * rng.normal(0, 0.5),
                 tint * 0.8,
             )

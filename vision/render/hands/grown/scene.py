@@ -66,7 +66,7 @@ def draw(kind: str, seed: int, insects: int, width_px: int, height_px: int) -> H
         hidden = ground.veil.hides.copy()
     late = [_insect(kind, insect_rng, light, ground, relief, place, focus) for place in places if not place[3]]
     hidden_late = np.zeros((h, w), np.float32)
-    _strew_over(strewn_rng, light, ground, hidden_late)
+    _strew_over(strewn_rng, light, ground, hidden_late, [(one.x_px, one.y_px) for one in (*laid, *late)])
     if ground.relief.any():
         light = _focused(light, relief, camera_rng)
     pixels = developed(light, camera_rng)
@@ -106,17 +106,22 @@ def _strew(kind: str, rng: Rng, light: FloatArray, ground: Ground, focus: float)
             lay(light, stamp, at, ground.top * np.float32(dim), 1.0, shadow)
 
 
-def _strew_over(rng: Rng, light: FloatArray, ground: Ground, hidden: FloatArray) -> None:
-    """A few bits that fell last and may lie over insects; what they hide is noted in `hidden`."""
+def _strew_over(rng: Rng, light: FloatArray, ground: Ground, hidden: FloatArray, bodies: list[tuple[int, int]]) -> None:
+    """A few bits that fell last and may lie over insects; what they hide is noted in `hidden`. None hides a middle of `bodies`."""
     h, w = light.shape[:2]
     for _ in range(int(rng.integers(2, 14) * max(h * w / 1.92e6, 0.15)) + 1):
         stamp = (fibre, scrap, sliver)[int(rng.integers(3))](rng, ground.tints)
         at = spot(stamp, rng.uniform(0, w), rng.uniform(0, h), h, w)
         if at is None:
             continue
+        cover = ramp(1 - levels(stamp.keep[at.own]), 0.3, 0.5)
+        y0, x0 = at.rows.start, at.columns.start
+        inside = [(y - y0, x - x0) for x, y in bodies if y0 <= y < at.rows.stop and x0 <= x < at.columns.stop]
+        if any(cover[place] > 0.4 for place in inside):
+            continue
         lay(light, stamp, at, ground.top, 1.0, 0.1)
         here = hidden[at.rows, at.columns]
-        np.maximum(here, ramp(1 - levels(stamp.keep[at.own]), 0.3, 0.5), out=here)
+        np.maximum(here, cover, out=here)
 
 
 def _places(kind: str, rng: Rng, ground: Ground, insects: int, h: int, w: int) -> list[tuple[int, int, Grown, bool]]:
@@ -124,7 +129,7 @@ def _places(kind: str, rng: Rng, ground: Ground, insects: int, h: int, w: int) -
     taken: list[tuple[float, float]] = []
     placed = []
     on_produce = rng.uniform(0.6, 0.95)
-    edge = np.argwhere(np.abs(blurred(ground.veil.hides, 8.0) - 0.5) < 0.3) if ground.veil is not None else None
+    edge = np.argwhere(np.abs(blurred(ground.veil.hides, 8.0) - 0.3) < 0.2) if ground.veil is not None else None
     for _ in range(insects):
         grown = hatched(kind, rng)
         margin = min(grown.length_mm * PX_PER_MM * (0.1 if rng.random() < 0.06 else 0.55) + 3, 0.45 * min(h, w))
