@@ -240,8 +240,9 @@ def ring(rng: Rng, tints: Tints) -> Stamp:
     uneven = 1 + rng.normal(0, 0.06) * np.sin(2 * way + rng.uniform(0, 6)) + rng.normal(0, 0.04) * np.sin(3 * way)
     gap = int(rng.integers(0, 14)) if rng.random() < 0.4 else 0
     line = turned(np.stack([np.cos(way), squash * np.sin(way)], 1) * uneven[:, None], rng.uniform(0, np.pi))[gap:]
-    for share in np.linspace(1, 0.3, int(rng.integers(1, 5))):
-        limb(clay, line * reach * share, reach * rng.uniform(0.08, 0.2), one_of(rng, tints, 0.1), rng.uniform(0.3, 1.1))
+    tint = one_of(rng, tints, 0.1)
+    for share in np.cumprod([1, *rng.uniform(0.55, 0.9, int(rng.integers(0, 4)))]):
+        limb(clay, line * reach * share, reach * rng.uniform(0.04, 0.2), near(rng, tint, 0.06), rng.uniform(0.3, 1.1))
     return fired(clay, rng, gloss=0.2, rough=rng.uniform(0.05, 0.2))
 
 

@@ -137,6 +137,8 @@ def _grow(rng: Rng, h: int, w: int, curd: bool, relief: FloatArray, owner: Float
         tips, size_tips, _ = _bumps(rng, small, size_small, last, 0.85, rng.uniform(0, 0.06))
         seen = (np.abs(tips[:, 0] - w / 2) < w / 2 + 40) & (np.abs(tips[:, 1] - h / 2) < h / 2 + 40)
         tips, size_tips = tips[seen], size_tips[seen]
+        # No bud lies thinner on the panel than it is tall.
+        tips[:, 2] = np.maximum(tips[:, 2], 26)
         places.append(tips)
         reaches.append(size_tips)
         heads.append(np.full(len(tips), number, np.float32))
@@ -194,7 +196,7 @@ def _tinted(rng: Rng, grown: _Grown, owner: FloatArray, relief: FloatArray, curd
         seam = np.exp(-((np.sin(2 * (way + first)) * np.hypot(dx, dy) / 0.16) ** 2)) * bud
         tip = np.exp(-((dx**2 + dy**2) / 0.12)) * bud
         tint *= (1 - np.float32(rng.uniform(0.25, 0.6)) * seam + np.float32(rng.uniform(-0.1, 0.5)) * tip)[..., None]
-        tint *= (1 + np.float32(0.1) * noise(rng, h, w, 2.6))[..., None]
+        tint *= (1 + np.float32(0.07) * noise(rng, h, w, 2.6))[..., None]
     stalk = owner < 0
     tint[owner == _FACE] *= colour(1.2, 1.15, 1.25)
     tint[owner == _RIND] *= np.float32(0.88)
@@ -226,7 +228,7 @@ def heads(rng: Rng, h: int, w: int, *, curd: bool) -> Ground:
     )
     opened = np.exp(-np.asarray(closed, np.float32))
     gone = (1 - blurred(cover, 16.0))[..., None]
-    lit = ((0.42 + 0.62 * facing) if curd else (0.25 + 0.9 * facing)) * opened * steep ** np.float32(0.5)
+    lit = ((0.42 + 0.62 * facing) if curd else (0.25 + 0.9 * facing)) * opened * steep ** np.float32(0.25)
     if curd:
         lit = 0.45 * lit + 0.55 * blurred(lit, 2.5)
     shine = np.float32(rng.uniform(0, 0.35)) * ramp(facing, 0.97, 1.0) * opened * ramp(noise(rng, h, w, 5.0), 0.2, 1.6)

@@ -152,6 +152,8 @@ def _places(kind: str, rng: Rng, ground: Ground, insects: int, h: int, w: int) -
                 worth += 25 * (0.35 < ground.open[int(y), int(x)] < 0.8)
             if worth > spare:
                 best, spare = (x, y), worth
+        if beneath and ground.veil is not None and ground.veil.hides[round(best[1]), round(best[0])] > 0.7:
+            beneath = False
         taken.append(best)
         placed.append((round(best[0]), round(best[1]), grown, beneath))
     return placed

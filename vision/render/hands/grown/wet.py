@@ -84,9 +84,10 @@ def cloth(rng: Rng, h: int, w: int) -> Ground:
     wetness = ramp(noise(rng, h, w, rng.uniform(90, 260)), -1.2, 1.0) * np.float32(rng.uniform(0.1, 0.5))
     swallow = np.float32(rng.uniform(0.8, 1.6) if dark else rng.uniform(0.4, 1.0)) * (1 - 0.5 * wetness)
     through = np.exp(-(thick * (1 + 2 * fuzz) * swallow)[..., None] * (1.35 - tint))
-    glow = blurred(panel, 3.0)
+    # Dark cloth lies double, so less comes through its gaps.
+    glow = blurred(panel, 3.0) * np.float32(rng.uniform(0.15, 0.5) if dark else 1.0)
     light = glow * through
-    top = top_light(rng, 0.2, 0.5)
+    top = top_light(rng, 0.5, 1.0) if dark else top_light(rng, 0.2, 0.5)
     slope_x = np.asarray(cv2.Sobel(blurred(rise, 0.8), cv2.CV_32F, 1, 0), np.float32)
     slope_y = np.asarray(cv2.Sobel(blurred(rise, 0.8), cv2.CV_32F, 0, 1), np.float32)
     lean = rng.uniform(0, 2 * np.pi)
