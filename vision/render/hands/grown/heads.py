@@ -193,9 +193,13 @@ def _tinted(rng: Rng, grown: _Grown, owner: FloatArray, relief: FloatArray, curd
         # Each bud is shut by four leaves; their seams meet on its tip.
         first = rng.uniform(0, np.pi, n + 1).astype(np.float32)[number]
         way = np.arctan2(dy, dx)
-        seam = np.exp(-((np.sin(2 * (way + first)) * np.hypot(dx, dy) / 0.16) ** 2)) * bud
+        seam = (
+            np.exp(-((np.sin(2 * (way + first)) * np.hypot(dx, dy) / 0.22) ** 2))
+            * bud
+            * ramp(noise(rng, h, w, 5.0), -1.0, 0.8)
+        )
         tip = np.exp(-((dx**2 + dy**2) / 0.12)) * bud
-        tint *= (1 - np.float32(rng.uniform(0.25, 0.6)) * seam + np.float32(rng.uniform(-0.1, 0.5)) * tip)[..., None]
+        tint *= (1 - np.float32(rng.uniform(0.06, 0.3)) * seam + np.float32(rng.uniform(-0.1, 0.5)) * tip)[..., None]
         tint *= (1 + np.float32(0.07) * noise(rng, h, w, 2.6))[..., None]
     stalk = owner < 0
     tint[owner == _FACE] *= colour(1.2, 1.15, 1.25)
