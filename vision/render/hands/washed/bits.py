@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import cv2
 import numpy as np
@@ -28,6 +29,12 @@ LINT: tuple[Colour, ...] = (
 _GLINT: Colour = (1.0, 1.0, 0.97)
 
 
+def wavy(rng: Rng, turn: NDArray[Any], size: float, waves: tuple[int, ...]) -> NDArray[Any]:
+    """Uneven radii about 1 for the angles `turn`, each of the waves `size` high."""
+    parts = [rng.normal(0, size) * np.cos(k * turn + rng.uniform(0, 6.3)) for k in waves]
+    return np.asarray(1 + np.stack(parts).sum(axis=0))
+
+
 def lumpy(rng: Rng, radius: float, rough: float, longer: float = 1.0, dots: int = 22) -> Points:
     """An uneven outline (dots, 2) about the origin; `longer` stretches it, at any angle."""
     turn = np.linspace(0, 2 * np.pi, dots, endpoint=False)
@@ -45,7 +52,8 @@ def turned_line(rng: Rng, length: float, bend: float, sway: float) -> Points:
     return np.asarray(points @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]]))
 
 
-def _set(sheet: Sheet, points_px: Points, x_px: float, y_px: float) -> Points:
+def placed(sheet: Sheet, points_px: Points, x_px: float, y_px: float) -> Points:
+    """Points (n, 2) about the origin as fine pixels of a sheet, moved to a point of the picture."""
     return sheet.fine_px(points_px + np.array([x_px, y_px]))
 
 
@@ -66,7 +74,7 @@ def dust(rng: Rng, x: float, y: float, mm: float) -> Stamp:
     """A grain of a pixel or three."""
     r = float(rng.uniform(0.03, 0.11)) * mm
     sheet = Sheet.blank(x, y, r * 2.5)
-    shape = sheet.polygon(_set(sheet, lumpy(rng, r, 0.2, rng.uniform(1, 2.2), 10), x, y))
+    shape = sheet.polygon(placed(sheet, lumpy(rng, r, 0.2, rng.uniform(1, 2.2), 10), x, y))
     sheet.wash(rng, shape, picked(rng, EARTH + PLANT + PALE, 0.2), float(rng.uniform(0.25, 0.95)))
     return sheet.stamp()
 
@@ -75,7 +83,7 @@ def grit(rng: Rng, x: float, y: float, mm: float) -> Stamp:
     """A mineral chip with flat faces and a sparkle."""
     r = float(rng.uniform(0.1, 0.45)) * mm
     sheet = Sheet.blank(x, y, r * 2)
-    outline = _set(sheet, lumpy(rng, r, 0.22, rng.uniform(1, 1.6), int(rng.integers(5, 9))), x, y)
+    outline = placed(sheet, lumpy(rng, r, 0.22, rng.uniform(1, 1.6), int(rng.integers(5, 9))), x, y)
     colour = picked(rng, (*EARTH, (0.7, 0.62, 0.5)), 0.2)
     sheet.wash(rng, sheet.polygon(outline), colour, float(rng.uniform(0.6, 1)), float(rng.uniform(-0.3, 0.6)), 0.3)
     centre = outline.mean(axis=0) + rng.normal(0, r * 0.3, 2)
@@ -91,7 +99,7 @@ def starch(rng: Rng, x: float, y: float, mm: float) -> Stamp:
     tone = toned(rng, (0.9, 0.88, 0.8), 0.07)
     for _ in range(int(rng.integers(1, 4))):
         part = lumpy(rng, r * rng.uniform(0.5, 1), 0.16) + rng.normal(0, r * 0.4, 2)
-        shape = sheet.polygon(_set(sheet, part, x, y))
+        shape = sheet.polygon(placed(sheet, part, x, y))
         sheet.wash(rng, shape, tone, float(rng.uniform(0.3, 0.75)), 0.25, 0.4, soft=0.12 * r * sheet.fine)
     return sheet.stamp()
 
@@ -102,7 +110,7 @@ def fibre(rng: Rng, x: float, y: float, mm: float) -> Stamp:
     sheet = Sheet.blank(x, y, length * 0.55)
     line = turned_line(rng, length, rng.normal(0, 2.2), rng.normal(0, 1.2))
     wide = float(rng.uniform(0.4, 1.3)) * sheet.fine
-    shape = sheet.lines([_set(sheet, line, x, y)], wide, wide * rng.uniform(0.5, 1))
+    shape = sheet.lines([placed(sheet, line, x, y)], wide, wide * rng.uniform(0.5, 1))
     sheet.wash(rng, shape, picked(rng, LINT + STRAW, 0.15), float(rng.uniform(0.35, 0.9)), 0.0, 0.35)
     return sheet.stamp()
 
@@ -111,16 +119,13 @@ def sliver(rng: Rng, x: float, y: float, mm: float) -> Stamp:
     """A narrow splinter of plant, about as long as thrips, with bristle marks along it."""
     length, wide = float(rng.uniform(0.5, 3.0)) * mm, float(rng.uniform(0.1, 0.4)) * mm
     sheet = Sheet.blank(x, y, length * 0.75 + 2)
-    line = _set(sheet, turned_line(rng, length, rng.normal(0, 0.4), 0), x, y)
+    line = placed(sheet, turned_line(rng, length, rng.normal(0, 0.4), 0), x, y)
     ends = rounded(33, float(rng.uniform(1.6, 8))) * (1 + rng.normal(0, 0.08, 33))
     shape = sheet.ribbon(line, np.clip(ends, 0, 2) * wide / 2 * sheet.fine)
     colour = picked(rng, PLANT + STRAW, 0.18)
-    if shape.cover.size:
-        marks = 1 + 0.16 * np.sin(
-            shape.across * rng.uniform(5, 14) + rng.uniform(0, 6) + shape.along * rng.uniform(-3, 3)
-        )
-        tint = (np.asarray(colour, np.float32) * marks[..., None]).astype(np.float32)
-        sheet.wash(rng, shape, tint, float(rng.uniform(0.5, 0.97)), float(rng.uniform(-0.4, 0.6)), 0.3)
+    marks = 1 + 0.16 * np.sin(shape.across * rng.uniform(5, 14) + rng.uniform(0, 6) + shape.along * rng.uniform(-3, 3))
+    tint = (np.asarray(colour, np.float32) * marks[..., None]).astype(np.float32)
+    sheet.wash(rng, shape, tint, float(rng.uniform(0.5, 0.97)), float(rng.uniform(-0.4, 0.6)), 0.3)
     if rng.random() < 0.4:
         threads(rng, sheet, line[rng.integers(0, 33, 3)], length * 0.2, colour, 0.5)
     return sheet.stamp()
@@ -130,28 +135,27 @@ def shred(rng: Rng, x: float, y: float, mm: float) -> Stamp:
     """A torn piece of leaf with veins and a ragged, often darker rim."""
     r = float(rng.uniform(0.4, 2.0)) * mm
     sheet = Sheet.blank(x, y, r * 2.2)
-    outline = _set(sheet, lumpy(rng, r, 0.2, rng.uniform(1, 3), 40), x, y)
+    outline = placed(sheet, lumpy(rng, r, 0.2, rng.uniform(1, 3), 40), x, y)
     outline = outline + rng.normal(0, 0.05 * r * sheet.fine, outline.shape)
     shape, colour = sheet.polygon(outline), picked(rng, PLANT, 0.18)
     opaque = float(rng.uniform(0.4, 0.92))
     sheet.wash(rng, shape, colour, opaque, float(rng.uniform(-0.3, 0.6)), 0.35)
-    if shape.cover.size:
-        h, w = shape.cover.shape
-        blot = np.clip(fractal(rng, h, w, r * sheet.fine * 0.8, 3) * 1.4, 0, 1)
-        sheet.wash(rng, shape.times(blot), picked(rng, PLANT + EARTH[:2], 0.2), 0.5, 0.0, 0.4)
-        a, middle = rng.uniform(0, np.pi), outline.mean(axis=0)
-        step, side = np.array([np.cos(a), np.sin(a)]), np.array([-np.sin(a), np.cos(a)])
-        wide = r * sheet.fine
-        veins = [np.stack([middle - step * wide * 0.8, middle + step * wide * 0.8])]
-        for t in np.linspace(-0.6, 0.4, 4):
-            root = middle + step * wide * t
-            veins += [np.stack([root, root + (step * 0.5 + side * s * 0.5) * wide * 0.6]) for s in (-1, 1)]
-        strokes = sheet.lines(veins, 1.5, 1.0)
-        box = np.zeros(sheet.alpha.shape, np.float32)
-        box[shape.y0 : shape.y0 + h, shape.x0 : shape.x0 + w] = shape.cover
-        sh, sw = strokes.cover.shape
-        inside = box[strokes.y0 : strokes.y0 + sh, strokes.x0 : strokes.x0 + sw]
-        sheet.wash(rng, strokes.times(inside), mixed(colour, (0.9, 0.9, 0.6), float(rng.uniform(-0.4, 0.6))), 0.5)
+    h, w = shape.cover.shape
+    blot = np.clip(fractal(rng, h, w, r * sheet.fine * 0.8, 3) * 1.4, 0, 1)
+    sheet.wash(rng, shape.times(blot), picked(rng, PLANT + EARTH[:2], 0.2), 0.5, 0.0, 0.4)
+    a, middle = rng.uniform(0, np.pi), outline.mean(axis=0)
+    step, side = np.array([np.cos(a), np.sin(a)]), np.array([-np.sin(a), np.cos(a)])
+    wide = r * sheet.fine
+    veins = [np.stack([middle - step * wide * 0.8, middle + step * wide * 0.8])]
+    for t in np.linspace(-0.6, 0.4, 4):
+        root = middle + step * wide * t
+        veins += [np.stack([root, root + (step * 0.5 + side * s * 0.5) * wide * 0.6]) for s in (-1, 1)]
+    strokes = sheet.lines(veins, 1.5, 1.0)
+    box = np.zeros(sheet.alpha.shape, np.float32)
+    box[shape.y0 : shape.y0 + h, shape.x0 : shape.x0 + w] = shape.cover
+    sh, sw = strokes.cover.shape
+    inside = box[strokes.y0 : strokes.y0 + sh, strokes.x0 : strokes.x0 + sw]
+    sheet.wash(rng, strokes.times(inside), mixed(colour, (0.9, 0.9, 0.6), float(rng.uniform(-0.4, 0.6))), 0.5)
     if rng.random() < 0.35:
         threads(rng, sheet, outline[rng.integers(0, 40, 4)], r * 0.8, colour, 0.6)
     return sheet.stamp()
@@ -163,10 +167,8 @@ def bubble(rng: Rng, x: float, y: float, mm: float) -> Stamp:
     sheet = Sheet.blank(x, y, r * 1.4 + 1)
     turn = np.linspace(0, 2 * np.pi, 40, endpoint=False)
     outline = np.stack([np.cos(turn), np.sin(turn)], axis=1)
-    ring = sheet.polygon(_set(sheet, outline * r, x, y))
-    inner = sheet.polygon(_set(sheet, outline * r * rng.uniform(0.7, 0.9), x, y))
-    if ring.cover.size == 0 or inner.cover.size == 0:
-        return sheet.stamp()
+    ring = sheet.polygon(placed(sheet, outline * r, x, y))
+    inner = sheet.polygon(placed(sheet, outline * r * rng.uniform(0.7, 0.9), x, y))
     left = ring.cover.copy()
     top, start = inner.y0 - ring.y0, inner.x0 - ring.x0
     left[top : top + inner.cover.shape[0], start : start + inner.cover.shape[1]] *= 1 - inner.cover
@@ -174,7 +176,7 @@ def bubble(rng: Rng, x: float, y: float, mm: float) -> Stamp:
     sheet.wash(rng, inner, (1.0, 1.0, 1.0), float(rng.uniform(0.03, 0.25)), 0.0, 0.1)
     a = rng.uniform(0, 6.3)
     spot = lumpy(rng, r * 0.2, 0.05, 1.6, 12) + np.array([np.cos(a), np.sin(a)]) * r * 0.5
-    sheet.wash(rng, sheet.polygon(_set(sheet, spot, x, y)), _GLINT, float(rng.uniform(0.5, 1)), soft=0.7)
+    sheet.wash(rng, sheet.polygon(placed(sheet, spot, x, y)), _GLINT, float(rng.uniform(0.5, 1)), soft=0.7)
     return sheet.stamp()
 
 
@@ -182,9 +184,7 @@ def drop(rng: Rng, x: float, y: float, mm: float) -> Stamp:
     """A lying water drop: shaded at one side, bright at the other, with a glint."""
     r = float(rng.uniform(0.3, 1.6)) * mm
     sheet = Sheet.blank(x, y, r * 1.9)
-    shape = sheet.polygon(_set(sheet, lumpy(rng, r, 0.08, rng.uniform(1, 1.5), 36), x, y))
-    if shape.cover.size == 0:
-        return sheet.stamp()
+    shape = sheet.polygon(placed(sheet, lumpy(rng, r, 0.08, rng.uniform(1, 1.5), 36), x, y))
     h, w = shape.cover.shape
     a = rng.uniform(0, 6.3)
     slope = np.cos(a) * np.linspace(-1, 1, w)[None, :] + np.sin(a) * np.linspace(-1, 1, h)[:, None]
@@ -194,7 +194,7 @@ def drop(rng: Rng, x: float, y: float, mm: float) -> Stamp:
     rim = shape.times(np.clip(1.6 - 1.6 * _inner(shape.cover), 0, 1))
     sheet.wash(rng, rim, (0.28, 0.28, 0.28), float(rng.uniform(0.1, 0.5)))
     spot = lumpy(rng, r * 0.16, 0.08, 1.5, 12) + np.array([np.cos(a), np.sin(a)]) * r * 0.45
-    sheet.wash(rng, sheet.polygon(_set(sheet, spot, x, y)), _GLINT, 0.9, soft=0.8)
+    sheet.wash(rng, sheet.polygon(placed(sheet, spot, x, y)), _GLINT, 0.9, soft=0.8)
     return sheet.stamp()
 
 

@@ -13,7 +13,7 @@ from vision.render.hands.washed.long_bodied import Painted
 from vision.render.hands.washed.sheet import Floats, Stamp
 from vision.render.truth import TrueBody
 
-PRODUCE, GROUND = -1, 0
+PRODUCE, STALK, GROUND = -1, -2, 0
 _HIDES = 0.55
 """Something more opaque than this hides what lies under it."""
 _ROUND_PX = 24
@@ -41,7 +41,7 @@ class Laid:
 
 @dataclass(frozen=True)
 class Board:
-    """The picture (h, w, 3) 0..1 as it looks, and per pixel `owner`: PRODUCE, GROUND, or the number of an insect, from 1."""
+    """The picture (h, w, 3) 0..1 as it looks, and per pixel `owner`: PRODUCE, STALK, GROUND, or the number of an insect, from 1."""
 
     picture: Floats
     owner: NDArray[np.int16]

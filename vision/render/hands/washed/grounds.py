@@ -10,7 +10,7 @@ from vision.render.hands.washed.sheet import Floats, Rng, field, fractal, toned,
 
 
 def _coloured(tone: Floats, colour: tuple[float, float, float]) -> Floats:
-    return np.stack([tone * np.float32(v) for v in colour], axis=2)
+    return np.asarray(tone[..., None] * np.asarray(colour, np.float32), np.float32)
 
 
 def _enlarged(flat: Floats, h: int, w: int) -> Floats:
@@ -23,8 +23,8 @@ def panel(rng: Rng, h: int, w: int) -> Floats:
     smear = fractal(rng, small_h, small_w, float(rng.uniform(30, 120)), 4)
     tone = 1 + rng.uniform(0.0, 0.035) * smear
     wet = warped(rng, small_h, small_w, float(rng.uniform(25, 70)), 4, 14.0)
-    rim = np.exp(-(((wet - rng.uniform(0.1, 0.6)) / 0.06) ** 2)) + 0.5 * (wet > 0.6)
-    tone -= rng.uniform(0.0, 0.1) * rim
+    rim = np.exp(-(((wet - rng.uniform(0.5, 1.0)) / rng.uniform(0.05, 0.2)) ** 2)) + 0.4 * np.clip(wet * 2 - 1, 0, 1)
+    tone -= max(float(rng.uniform(-0.03, 0.06)), 0.0) * rim
     base = toned(rng, (0.9, 0.9, 0.87), 0.04)
     return _coloured(_enlarged(tone.astype(np.float32), h, w), base)
 
@@ -34,22 +34,22 @@ def water(rng: Rng, h: int, w: int, px_per_mm: float) -> Floats:
     small_h, small_w = h // 3 + 2, w // 3 + 2
     tone = np.ones((small_h, small_w), np.float32)
     ripple = warped(rng, small_h, small_w, float(rng.uniform(25, 90)), 3, float(rng.uniform(10, 40)))
-    tone += rng.uniform(0.0, 0.1) * (np.exp(-((ripple / 0.14) ** 2)) - 0.2) + rng.uniform(0, 0.04) * ripple
+    tone += (
+        rng.uniform(0.0, 0.06) * (np.exp(-((ripple / rng.uniform(0.12, 0.4)) ** 2)) - 0.2)
+        + rng.uniform(0, 0.04) * ripple
+    )
     cloud = np.clip(warped(rng, small_h, small_w, float(rng.uniform(60, 200)), 5, 40.0) * 0.6 + 0.4, 0, 1)
     base = toned(rng, (0.9, 0.91, 0.88), 0.05)
     soil = toned(rng, ((0.7, 0.62, 0.42), (0.66, 0.72, 0.45), (0.75, 0.74, 0.7))[int(rng.integers(3))], 0.08)
     share = (cloud * rng.uniform(0.0, 0.55)).astype(np.float32)
     if rng.random() < 0.35:
         wall = float(rng.uniform(0.02, 0.12)) * small_w
-        along = (
-            np.arange(small_w, dtype=np.float32) if rng.random() < 0.5 else np.arange(small_w, dtype=np.float32)[::-1]
-        )
+        along = np.arange(small_w, dtype=np.float32)[:: int(rng.choice([-1, 1]))]
         bow = field(rng, small_h, 1, small_h / 2, 1) * 4
         depth = along[None, :] - wall + bow
         tone *= 1 - 0.3 * np.exp(-((depth / 5) ** 2)) - 0.22 * (depth < 0) + 0.12 * np.exp(-(((depth - 9) / 4) ** 2))
-    return _coloured(_enlarged(tone, h, w), base) * (
-        1 - _enlarged(share, h, w)[..., None] * (1 - np.asarray(soil, np.float32))
-    )
+    dimmed = 1 - _enlarged(share, h, w)[..., None] * (1 - np.asarray(soil, np.float32))
+    return _coloured(_enlarged(tone, h, w), base) * dimmed
 
 
 def cloth(rng: Rng, h: int, w: int, px_per_mm: float) -> tuple[Floats, bool]:
@@ -87,28 +87,32 @@ def cloth(rng: Rng, h: int, w: int, px_per_mm: float) -> tuple[Floats, bool]:
 
 
 def developed(rng: Rng, picture: Floats) -> NDArray[np.uint8]:
-    """The shot (h, w, 3) sRGB as a camera gives it: light uneven and tinted, blurred, noisy, sometimes pressed into blocks."""
+    """The shot (h, w, 3) sRGB as a camera gives it: light uneven and tinted, blurred, noisy, sometimes pressed into blocks.
+
+    The picture (h, w, 3) is worked on in place.
+    """
     h, w = picture.shape[:2]
     ys, xs = np.linspace(-1, 1, h, dtype=np.float32)[:, None], np.linspace(-1, 1, w, dtype=np.float32)[None, :]
-    a, fall = rng.uniform(0, 6.3), float(rng.uniform(0.0, 0.16))
+    a, fall = rng.uniform(0, 6.3), float(rng.uniform(0.0, 0.1))
     cx, cy = rng.normal(0, 0.3, 2)
-    light = (
-        1 + fall * 0.6 * (np.cos(a) * xs + np.sin(a) * ys) - rng.uniform(0, 0.12) * ((xs - cx) ** 2 + (ys - cy) ** 2)
-    )
-    level = float(rng.uniform(0.74, 1.08))
+    round_off = float(rng.uniform(0, 0.12))
+    light = 1 + fall * (np.cos(a) * xs + np.sin(a) * ys) - round_off * ((xs - cx) ** 2 + (ys - cy) ** 2)
+    level, contrast = float(rng.uniform(0.78, 1.12)), float(rng.uniform(0.85, 1.15))
     tints = np.array([rng.normal(0, 0.035), rng.normal(0, 0.012), rng.normal(0, 0.045)]) + 1
-    out = picture * (light * level).astype(np.float32)[..., None] * tints.astype(np.float32)
-    contrast = float(rng.uniform(0.85, 1.15))
-    out = np.clip((out - 0.5) * contrast + 0.5, 0, 1)
+    picture *= _coloured((light * level * contrast).astype(np.float32), (tints[0], tints[1], tints[2]))
+    picture += np.float32(0.5 - 0.5 * contrast)
+    np.clip(picture, 0, 1, out=picture)
     blur = float(rng.choice([rng.uniform(0.3, 0.7), rng.uniform(0.6, 1.1), rng.uniform(1.0, 1.7)], p=[0.45, 0.4, 0.15]))
-    out = np.asarray(cv2.GaussianBlur(out, (0, 0), blur), np.float32)
+    out = np.asarray(cv2.GaussianBlur(picture, (0, 0), blur), np.float32)
     if rng.random() < 0.4:
-        out += (out - np.asarray(cv2.GaussianBlur(out, (0, 0), 1.6), np.float32)) * np.float32(rng.uniform(0.2, 0.7))
+        more = float(rng.uniform(0.2, 0.7))
+        out = np.asarray(cv2.addWeighted(out, 1 + more, cv2.blur(out, (5, 5)), -more, 0), np.float32)
     noise = float(rng.uniform(0.002, 0.02))
-    speckle = rng.standard_normal((h, w), np.float32) * noise
-    coloured = rng.standard_normal((h // 2 + 1, w // 2 + 1, 3), np.float32) * (noise * float(rng.uniform(0.2, 0.8)))
-    out += speckle[..., None] + np.asarray(cv2.resize(coloured, (w, h)), np.float32)
-    shot = np.asarray(np.clip(out * 255 + 0.5, 0, 255), np.uint8)
+    coloured = rng.standard_normal((h // 2 + 1, w // 2 + 1, 3), np.float32) * np.float32(noise * rng.uniform(0.3, 1.0))
+    out += np.asarray(cv2.resize(coloured, (w, h)), np.float32)
+    out += (rng.standard_normal((h, w), np.float32) * np.float32(noise))[..., None]
+    out *= 255
+    shot = np.clip(out, 0, 255, out=out).astype(np.uint8)
     if rng.random() < 0.6:
         quality = int(rng.integers(62, 95))
         pressed = cv2.imencode(".jpg", shot[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])[1]

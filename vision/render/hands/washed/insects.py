@@ -35,8 +35,6 @@ def trunk(brush: Brush, plan: Plan, middle: Middle, half: Floats, edge: float, s
     rng = brush.rng
     line = brush.fine(middle.points)
     shape = brush.sheet.ribbon(line, half * plan.width_mm / 2 * brush.fine_mm)
-    if shape.cover.size == 0:
-        return shape
     flat = np.asarray(plan.colour, np.float32)
     round_tone = 1.08 - rng.uniform(0.05, 0.35) * shape.across**2 + rng.uniform(-0.2, 0.2) * shape.across
     bristles = np.sin(shape.across * rng.uniform(5, 11) + shape.along * rng.uniform(0, 6) + rng.uniform(0, 6)) * 0.05
@@ -86,14 +84,13 @@ def aphid(brush: Brush, plan: Plan, middle: Middle) -> None:
     fat = float(rng.uniform(0.24, 0.42))
     half = profile(_N, (0, 0.1, fat, 0.62, 0.78, 0.9, 1), (0.3, 0.72, 1.0, 0.74, 0.52, 0.44, 0.3))
     shape = trunk(brush, plan, middle, half.astype(np.float32), float(rng.uniform(-0.3, 0.6)), 11.0)
-    if shape.cover.size:
-        front = np.clip((shape.along - 0.66) * 8, 0, 1) * rng.uniform(0.1, 0.75)
-        brush.sheet.wash(rng, shape.times(front), dark, 0.7, 0.2)
-        waist = np.exp(-(((shape.along - 0.66) / 0.02) ** 2)) + np.exp(-(((shape.along - 0.86) / 0.018) ** 2))
-        brush.sheet.wash(rng, shape.times(waist.astype(np.float32)), dark, 0.5, 0.0)
-        if rng.random() < 0.35:
-            mark = patch_at(brush, middle, fat, 0.0, (length * 0.3, w * rng.uniform(0.3, 0.7)))
-            brush.sheet.wash(rng, mark, dark, 0.6, 0.3, 0.4, soft=brush.sheet.fine)
+    front = np.clip((shape.along - 0.66) * 8, 0, 1) * rng.uniform(0.1, 0.75)
+    brush.sheet.wash(rng, shape.times(front), dark, 0.7, 0.2)
+    waist = np.exp(-(((shape.along - 0.66) / 0.02) ** 2)) + np.exp(-(((shape.along - 0.86) / 0.018) ** 2))
+    brush.sheet.wash(rng, shape.times(waist.astype(np.float32)), dark, 0.5, 0.0)
+    if rng.random() < 0.35:
+        mark = patch_at(brush, middle, fat, 0.0, (length * 0.3, w * rng.uniform(0.3, 0.7)))
+        brush.sheet.wash(rng, mark, dark, 0.6, 0.3, 0.4, soft=brush.sheet.fine)
     for s in (-1, 1):
         eye = patch_at(brush, middle, 0.93, s * w * 0.2, (0.07 * length, 0.06 * length))
         brush.sheet.wash(rng, eye, toned(rng, (0.22, 0.05, 0.04)), 0.9)
@@ -130,8 +127,8 @@ def thrips(brush: Brush, plan: Plan, middle: Middle) -> None:
     rng, w = brush.rng, plan.width_mm
     dark = mixed(plan.colour, _DARK, float(rng.uniform(0.15, 0.7)))
     thin = 0.03 * brush.fine_mm
-    legs = limbs(brush, plan, middle, (0.58, 0.68, 0.84), 0.34 * float(rng.uniform(0.7, 1.1)))
-    brush.sheet.wash(rng, brush.sheet.lines(legs, thin * 1.4, thin), dark, 0.8)
+    legs = limbs(brush, plan, middle, (0.58, 0.68, 0.84), 0.27 * float(rng.uniform(0.7, 1.1)))
+    brush.sheet.wash(rng, brush.sheet.lines(legs, thin * 1.2, thin * 0.8), dark, float(rng.uniform(0.4, 0.85)))
     feelers = [
         brush.fine(feeler(rng, middle.at(0.99, s * w * 0.15), middle.way(1) + s * rng.uniform(0.15, 0.7), 0.22, s * 0.4))
         for s in (-1, 1) if rng.random() < plan.limbs
@@ -139,11 +136,10 @@ def thrips(brush: Brush, plan: Plan, middle: Middle) -> None:
     brush.sheet.wash(rng, brush.sheet.lines(feelers, thin * 1.3, thin), dark, 0.8)
     half = profile(_N, (0, 0.12, 0.4, 0.66, 0.74, 0.84, 0.88, 1), (0.12, 0.5, 0.95, 1.0, 0.84, 0.8, 0.6, 0.55))
     shape = trunk(brush, plan, middle, half.astype(np.float32), float(rng.uniform(-0.2, 0.5)), 12.0)
-    if shape.cover.size:
-        ends = np.clip(np.abs(shape.along - 0.5) * 4 - 1.2, 0, 1) * rng.uniform(0.0, 0.6)
-        brush.sheet.wash(rng, shape.times(ends), dark, 0.8)
-        gut = np.exp(-((shape.across / 0.35) ** 2)) * (shape.along < 0.7) * rng.uniform(0.0, 0.5)
-        brush.sheet.wash(rng, shape.times(gut.astype(np.float32)), dark, 0.6, 0.0, 0.5)
+    ends = np.clip(np.abs(shape.along - 0.5) * 4 - 1.2, 0, 1) * rng.uniform(0.0, 0.6)
+    brush.sheet.wash(rng, shape.times(ends), dark, 0.8)
+    gut = np.exp(-((shape.across / 0.35) ** 2)) * (shape.along < 0.7) * rng.uniform(0.0, 0.5)
+    brush.sheet.wash(rng, shape.times(gut.astype(np.float32)), dark, 0.6, 0.0, 0.5)
     for s in (-1, 1):
         eye = patch_at(brush, middle, 0.95, s * w * 0.2, (0.05, 0.05))
         brush.sheet.wash(rng, eye, (0.15, 0.04, 0.04), 0.85)
@@ -207,10 +203,9 @@ def skin(brush: Brush, plan: Plan, middle: Middle) -> None:
     half = profile(_N, (0, 0.1, 0.35, 0.7, 0.9, 1), (0.3, 0.7, 1.0, 0.7, 0.5, 0.3)) + rng.normal(0, 0.035, _N)
     half = np.clip(half, 0, None)
     shape = trunk(brush, plan, middle, (half / half.max()).astype(np.float32), 0.9, 8.0)
-    if shape.cover.size:
-        rims = np.clip(np.abs(shape.across) * 4 - 3, 0, 1)
-        brush.sheet.wash(rng, shape.times(rims), rim, 0.6)
-    split = brush.fine(middle.part(0.35, 0.95, float(rng.normal(0, w * 0.06))))
+    rims = np.clip(np.abs(shape.across) * 4 - 3, 0, 1)
+    brush.sheet.wash(rng, shape.times(rims), rim, 0.6)
+    split = brush.fine(np.stack([middle.at(float(t), w * 0.03) for t in np.linspace(0.35, 0.95, 9)]))
     brush.sheet.wash(rng, brush.sheet.lines([split], thin, thin), rim, 0.7)
     for at in rng.uniform(0.1, 0.9, 4):
         fold = np.stack([middle.at(float(at), -w * 0.35), middle.at(float(at + rng.normal(0, 0.1)), w * 0.35)])

@@ -7,18 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.render.hands.washed.insects import (
-    aphid,
-    egg,
-    glint,
-    limbs,
-    mite,
-    patch_at,
-    skin,
-    thrips,
-    trunk,
-    veil,
-)
+from vision.render.hands.washed.insects import aphid, egg, glint, limbs, mite, patch_at, skin, thrips, trunk, veil
 from vision.render.hands.washed.plans import Plan
 from vision.render.hands.washed.pose import Brush, Middle, Pose, feeler, profile
 from vision.render.hands.washed.sheet import Colour, Rng, Sheet, Stamp, mixed
@@ -30,12 +19,11 @@ _N = 33
 
 @dataclass(frozen=True)
 class Painted:
-    """An insect on its stamp; `angle_deg` of its long axis, `area_px` of the whole body without limbs."""
+    """An insect on its stamp; `angle_deg` of its long axis."""
 
     plan: Plan
     stamp: Stamp
     angle_deg: float
-    area_px: float
 
 
 def paint(rng: Rng, plan: Plan, x_px: float, y_px: float, angle_deg: float, px_per_mm: float) -> Painted:
@@ -46,7 +34,7 @@ def paint(rng: Rng, plan: Plan, x_px: float, y_px: float, angle_deg: float, px_p
     _PAINTERS[plan.kind](Brush(sheet, pose, rng, plan.opaque), plan, middle)
     stamp = sheet.stamp()
     long_axis = moments(stamp.body)[2] if plan.curved else angle_deg % 180.0
-    return Painted(plan, stamp, long_axis, float(stamp.body.sum()))
+    return Painted(plan, stamp, long_axis)
 
 
 def caterpillar(brush: Brush, plan: Plan, middle: Middle) -> None:
@@ -69,10 +57,9 @@ def caterpillar(brush: Brush, plan: Plan, middle: Middle) -> None:
     half = profile(_N, (0, 0.08, 0.3, 0.75, 0.92, 1), (0.62, 0.88, 1.0, 0.98, 0.78, 0.68))
     half = half * (1 + 0.05 * np.cos(np.linspace(0, 1, _N) * 26 * np.pi))
     shape = trunk(brush, plan, middle, (half / half.max()).astype(np.float32), float(rng.uniform(-0.1, 0.5)), 13.0)
-    if shape.cover.size:
-        for at, wide, strength in ((0.0, 0.25, rng.uniform(0, 0.5)), (0.55, 0.14, rng.uniform(0, 0.4))):
-            stripe = np.exp(-(((np.abs(shape.across) - at) / wide) ** 2)) * strength
-            brush.sheet.wash(rng, shape.times(stripe.astype(np.float32)), shade, 0.9, 0.0, 0.6)
+    for at, wide, strength in ((0.0, 0.25, rng.uniform(0, 0.5)), (0.55, 0.14, rng.uniform(0, 0.4))):
+        stripe = np.exp(-(((np.abs(shape.across) - at) / wide) ** 2)) * strength
+        brush.sheet.wash(rng, shape.times(stripe.astype(np.float32)), shade, 0.9, 0.0, 0.6)
     for at in np.linspace(0.08, 0.88, 11):
         for s in (-1, 1):
             if rng.random() < 0.4:
@@ -89,8 +76,6 @@ def larva(brush: Brush, plan: Plan, middle: Middle) -> None:
     rng, w = brush.rng, plan.width_mm
     half = profile(_N, (0, 0.15, 0.5, 0.8, 1), (0.7, 0.95, 1.0, 0.75, 0.3))
     shape = trunk(brush, plan, middle, half.astype(np.float32), float(rng.uniform(0.5, 1.0)), 10.0)
-    if shape.cover.size == 0:
-        return
     rim = np.clip(np.abs(shape.across) * 3 - 2, 0, 1) * rng.uniform(0.3, 0.8)
     brush.sheet.wash(rng, shape.times(rim.astype(np.float32)), mixed(plan.colour, (0.3, 0.27, 0.18), 0.7), 0.6)
     gut_tone = mixed((0.42, 0.4, 0.18), (0.25, 0.18, 0.1), float(rng.random()))
@@ -116,15 +101,13 @@ def gnat(brush: Brush, plan: Plan, middle: Middle) -> None:
         for s in (-1, 1)
     ]  # fmt: skip
     brush.sheet.wash(rng, brush.sheet.lines(feelers, thin, thin * 0.6), dark, 0.75)
-    half = profile(
-        _N, (0, 0.2, 0.52, 0.58, 0.68, 0.8, 0.855, 0.92, 1), (0.28, 0.55, 0.5, 0.6, 1.0, 0.7, 0.22, 0.5, 0.45)
-    )
+    places, widths = (0, 0.2, 0.52, 0.58, 0.68, 0.8, 0.855, 0.92, 1), (0.28, 0.55, 0.5, 0.6, 1.0, 0.7, 0.22, 0.5, 0.45)
+    half = profile(_N, places, widths)
     shape = trunk(brush, plan, middle, half.astype(np.float32), float(rng.uniform(-0.2, 0.4)), 14.0)
-    if shape.cover.size:
-        chest = np.clip(1 - np.abs(shape.along - 0.69) * 7, 0, 1)
-        brush.sheet.wash(rng, shape.times(chest.astype(np.float32)), dark, 0.8, 0.2)
-        ball = patch_at(brush, middle, 0.94, 0.0, (length * 0.1, w * 0.55))
-        brush.sheet.wash(rng, ball, mixed(dark, (0.3, 0.05, 0.05), 0.4), 0.95, 0.3)
+    chest = np.clip(1 - np.abs(shape.along - 0.69) * 7, 0, 1)
+    brush.sheet.wash(rng, shape.times(chest.astype(np.float32)), dark, 0.8, 0.2)
+    ball = patch_at(brush, middle, 0.94, 0.0, (length * 0.1, w * 0.55))
+    brush.sheet.wash(rng, ball, mixed(dark, (0.3, 0.05, 0.05), 0.4), 0.95, 0.3)
     spread = float(rng.uniform(0.05, 1.5))
     for s in (-1, 1):
         if rng.random() < 0.92:

@@ -92,11 +92,6 @@ def _looks(rng: Rng, kind: str) -> tuple[_Ranges, tuple[Colour, ...], float, flo
     if kind == "gnat":
         return ((1.5, 3.0), (0.2, 0.27)), BLACKS + BROWNS, little + much * 0.15, 0.0, float(rng.uniform(0.75, 0.98))
     if kind == "egg":
-        return (
-            ((0.3, 0.8), (0.4, 0.68)),
-            _WHITES + _YELLOWS + _PALES + BLACKS[1:2],
-            little,
-            0.0,
-            float(rng.uniform(0.6, 0.95)),
-        )
-    return ((1.0, 2.2), (0.42, 0.6)), _WHITES + _PALES, little, 0.0, float(rng.uniform(0.3, 0.55))
+        colours = _WHITES + _YELLOWS + _PALES + BLACKS[1:2]
+        return ((0.3, 0.8), (0.4, 0.68)), colours, little, 0.0, float(rng.uniform(0.6, 0.95))
+    return ((1.0, 2.2), (0.42, 0.6)), _WHITES + _PALES, little, 0.0, float(rng.uniform(0.2, 0.5))

@@ -5,15 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from vision.render.hands.washed import bits
-from vision.render.hands.washed.bits import EARTH, PALE, PLANT, STRAW, Painter, lumpy, turned_line
-from vision.render.hands.washed.pose import Points, profile, rounded
+from vision.render.hands.washed.bits import EARTH, PALE, PLANT, STRAW, Painter, lumpy, placed, threads, turned_line
+from vision.render.hands.washed.pose import profile, rounded
 from vision.render.hands.washed.sheet import Colour, Rng, Sheet, Stamp, mixed, picked, toned
 
 _DARK: Colour = (0.08, 0.06, 0.05)
-
-
-def _set(sheet: Sheet, points_px: Points, x: float, y: float) -> Points:
-    return sheet.fine_px(points_px + np.array([x, y]))
 
 
 def seed(rng: Rng, x: float, y: float, mm: float) -> Stamp:
@@ -22,10 +18,8 @@ def seed(rng: Rng, x: float, y: float, mm: float) -> Stamp:
     sheet = Sheet.blank(x, y, length * 0.7)
     line = turned_line(rng, length, 0.0, 0.0)
     half = rounded(33, 2.0) * length * rng.uniform(0.28, 0.48) * sheet.fine
-    shape = sheet.ribbon(_set(sheet, line, x, y), half)
+    shape = sheet.ribbon(placed(sheet, line, x, y), half)
     colour = picked(rng, EARTH[:2] + STRAW + EARTH[4:5], 0.2)
-    if shape.cover.size == 0:
-        return sheet.stamp()
     tone = 1.1 - 0.4 * shape.across**2 + 0.25 * shape.across
     tint = (np.asarray(colour, np.float32) * tone[..., None]).astype(np.float32)
     sheet.wash(rng, shape, tint, float(rng.uniform(0.8, 1)), float(rng.uniform(0, 0.5)), 0.2)
@@ -44,10 +38,10 @@ def stain(rng: Rng, x: float, y: float, mm: float) -> Stamp:
     r = float(rng.uniform(0.15, 1.2)) * mm
     sheet = Sheet.blank(x, y, r * 2.2)
     colour = toned(rng, (0.5, 0.33, 0.16), 0.18)
-    shape = sheet.polygon(_set(sheet, lumpy(rng, r, 0.2, rng.uniform(1, 2)), x, y))
+    shape = sheet.polygon(placed(sheet, lumpy(rng, r, 0.2, rng.uniform(1, 2)), x, y))
     edge = float(rng.choice([0.0, 0.7]))
     sheet.wash(rng, shape, colour, float(rng.uniform(0.2, 0.6)), edge, 0.5, soft=r * 0.1 * sheet.fine)
-    heart = sheet.polygon(_set(sheet, lumpy(rng, r * rng.uniform(0.2, 0.6), 0.2), x, y))
+    heart = sheet.polygon(placed(sheet, lumpy(rng, r * rng.uniform(0.2, 0.6), 0.2), x, y))
     sheet.wash(rng, heart, mixed(colour, _DARK, 0.6), float(rng.uniform(0, 0.8)), 0.0, 0.4, soft=r * 0.08 * sheet.fine)
     return sheet.stamp()
 
@@ -64,7 +58,7 @@ def skeleton(rng: Rng, x: float, y: float, mm: float) -> Stamp:
         reach = length * rng.uniform(0.08, 0.25)
         lines.append(line[i] + np.array([[0, 0], [np.cos(way), np.sin(way)]]) * reach)
     wide = float(rng.uniform(0.6, 1.8)) * sheet.fine
-    strokes = sheet.lines([_set(sheet, one, x, y) for one in lines], wide, wide * 0.5)
+    strokes = sheet.lines([placed(sheet, one, x, y) for one in lines], wide, wide * 0.5)
     sheet.wash(rng, strokes, picked(rng, PLANT + STRAW, 0.18), float(rng.uniform(0.5, 0.95)), 0.0, 0.3)
     return sheet.stamp()
 
@@ -76,19 +70,14 @@ def bud(rng: Rng, x: float, y: float, mm: float) -> Stamp:
     colour = picked(rng, PLANT[:3] + EARTH[:2], 0.2)
     if rng.random() < 0.6:
         stub = turned_line(rng, r * 2.6, rng.normal(0, 0.7), 0.0)[16:] * 1.2
-        sheet.wash(
-            rng, sheet.lines([_set(sheet, stub, x, y)], 0.22 * r * sheet.fine, 2.0), mixed(colour, STRAW[0], 0.4), 0.9
-        )
+        twig = sheet.lines([placed(sheet, stub, x, y)], 0.22 * r * sheet.fine, 2.0)
+        sheet.wash(rng, twig, mixed(colour, STRAW[0], 0.4), 0.9)
     body = lumpy(rng, r, 0.07, rng.uniform(1, 1.7))
-    sheet.wash(rng, sheet.polygon(_set(sheet, body, x, y)), colour, 0.95, float(rng.uniform(0, 0.7)), 0.3)
+    sheet.wash(rng, sheet.polygon(placed(sheet, body, x, y)), colour, 0.95, float(rng.uniform(0, 0.7)), 0.3)
     for _ in range(3):
         seam = turned_line(rng, r * 1.3, rng.normal(0, 0.8), 0.0) * 0.9
-        sheet.wash(
-            rng,
-            sheet.lines([_set(sheet, seam, x, y)], 2.0, 1.0),
-            mixed(colour, _DARK, float(rng.uniform(-0.6, 0.8))),
-            0.5,
-        )
+        stroke = sheet.lines([placed(sheet, seam, x, y)], 2.0, 1.0)
+        sheet.wash(rng, stroke, mixed(colour, _DARK, float(rng.uniform(-0.6, 0.8))), 0.5)
     return sheet.stamp()
 
 
@@ -98,9 +87,7 @@ def petal(rng: Rng, x: float, y: float, mm: float) -> Stamp:
     sheet = Sheet.blank(x, y, length * 0.75)
     line = turned_line(rng, length, rng.normal(0, 0.5), 0.0)
     half = profile(33, (0, 0.3, 0.75, 1), (0.2, 0.7, 1.0, 0.7)) * length * rng.uniform(0.15, 0.35) * sheet.fine
-    shape = sheet.ribbon(_set(sheet, line, x, y), half)
-    if shape.cover.size == 0:
-        return sheet.stamp()
+    shape = sheet.ribbon(placed(sheet, line, x, y), half)
     colour = picked(rng, (*PALE, (0.88, 0.8, 0.35), (0.8, 0.86, 0.6)), 0.08)
     sheet.wash(rng, shape, colour, float(rng.uniform(0.2, 0.6)), 0.8, 0.4)
     marks = np.clip(np.sin(shape.across * 14 + shape.along * 2), 0, 1).astype(np.float32)
@@ -114,15 +101,14 @@ def stump(rng: Rng, x: float, y: float, mm: float) -> Stamp:
     """An end of stem with torn threads sticking out: it has something of a body with legs."""
     length, wide = float(rng.uniform(0.7, 2.6)) * mm, float(rng.uniform(0.3, 0.7))
     sheet = Sheet.blank(x, y, length * 1.2)
-    line = _set(sheet, turned_line(rng, length, rng.normal(0, 0.4), 0.0), x, y)
+    line = placed(sheet, turned_line(rng, length, rng.normal(0, 0.4), 0.0), x, y)
     half = rounded(33, 8) * (1 + rng.normal(0, 0.06, 33)) * length * wide / 2 * rng.uniform(0.5, 1) * sheet.fine
     colour = picked(rng, PLANT + EARTH[1:2], 0.18)
-    bits.threads(rng, sheet, line[rng.integers(0, 33, int(rng.integers(2, 9)))], length * 0.4, colour, 0.7)
+    threads(rng, sheet, line[rng.integers(0, 33, int(rng.integers(2, 9)))], length * 0.4, colour, 0.7)
     shape = sheet.ribbon(line, np.clip(half, 0, None))
-    if shape.cover.size:
-        marks = 1 + 0.14 * np.sin(shape.across * rng.uniform(6, 15) + rng.uniform(0, 6)) - 0.2 * shape.across**2
-        tint = (np.asarray(colour, np.float32) * marks[..., None]).astype(np.float32)
-        sheet.wash(rng, shape, tint, float(rng.uniform(0.7, 1)), float(rng.uniform(-0.2, 0.6)), 0.35)
+    marks = 1 + 0.14 * np.sin(shape.across * rng.uniform(6, 15) + rng.uniform(0, 6)) - 0.2 * shape.across**2
+    tint = (np.asarray(colour, np.float32) * marks[..., None]).astype(np.float32)
+    sheet.wash(rng, shape, tint, float(rng.uniform(0.7, 1)), float(rng.uniform(-0.2, 0.6)), 0.35)
     return sheet.stamp()
 
 
@@ -134,11 +120,11 @@ def crumb(rng: Rng, x: float, y: float, mm: float) -> Stamp:
     roots = []
     for _ in range(int(rng.integers(4, 14))):
         at = rng.normal(0, r * 0.45, 2).clip(-r * 1.2, r * 1.2)
-        outline = _set(sheet, lumpy(rng, r * rng.uniform(0.15, 0.5), 0.2, dots=12) + at, x, y)
+        outline = placed(sheet, lumpy(rng, r * rng.uniform(0.15, 0.5), 0.2, dots=12) + at, x, y)
         sheet.wash(rng, sheet.polygon(outline), picked(rng, colours, 0.25), float(rng.uniform(0.6, 1)), 0.4, 0.3)
         roots.append(outline[0])
     if rng.random() < 0.4:
-        bits.threads(rng, sheet, np.stack(roots[:4]), r * 1.1, picked(rng, STRAW + EARTH), 0.5)
+        threads(rng, sheet, np.stack(roots[:4]), r * 1.1, picked(rng, STRAW + EARTH), 0.5)
     return sheet.stamp()
 
 
@@ -148,9 +134,7 @@ def husk(rng: Rng, x: float, y: float, mm: float) -> Stamp:
     sheet = Sheet.blank(x, y, length * 0.8)
     line = turned_line(rng, length, rng.uniform(0.6, 2.4), 0.0)
     half = rounded(33, 1.8) * length * rng.uniform(0.12, 0.24) * sheet.fine
-    shape = sheet.ribbon(_set(sheet, line, x, y), half)
-    if shape.cover.size == 0:
-        return sheet.stamp()
+    shape = sheet.ribbon(placed(sheet, line, x, y), half)
     colour = picked(rng, STRAW + EARTH[1:2], 0.15)
     sheet.wash(rng, shape, colour, float(rng.uniform(0.5, 0.95)), 0.4, 0.3)
     inside = np.clip(shape.across * 2 - 0.2, 0, 1)
@@ -166,29 +150,18 @@ def anther(rng: Rng, x: float, y: float, mm: float) -> Stamp:
     sheet = Sheet.blank(x, y, length * 2.2)
     line = turned_line(rng, length, rng.normal(0, 0.4), 0.0)
     tail = line[0] + (line[0] - line[6])[None] * np.linspace(0, 4.5, 6)[:, None]
-    sheet.wash(rng, sheet.lines([_set(sheet, tail, x, y)], 2.5, 1.5), picked(rng, PALE + STRAW), 0.7)
+    sheet.wash(rng, sheet.lines([placed(sheet, tail, x, y)], 2.5, 1.5), picked(rng, PALE + STRAW), 0.7)
     colour = toned(rng, (0.78, 0.6, 0.2), 0.2)
     side = np.array([-(line[-1] - line[0])[1], (line[-1] - line[0])[0]]) * 0.13
     for s in (-1, 1):
-        lobe = sheet.ribbon(_set(sheet, line + side * s, x, y), rounded(33) * length * 0.15 * sheet.fine)
+        lobe = sheet.ribbon(placed(sheet, line + side * s, x, y), rounded(33) * length * 0.15 * sheet.fine)
         sheet.wash(rng, lobe, colour, 0.9, 0.5, 0.3)
-    return sheet.stamp()
-
-
-def flake(rng: Rng, x: float, y: float, mm: float) -> Stamp:
-    """A scrap of thin skin: hardly more than its outline and a fold."""
-    r = float(rng.uniform(0.3, 1.5)) * mm
-    sheet = Sheet.blank(x, y, r * 2.2)
-    outline = _set(sheet, lumpy(rng, r, 0.16, rng.uniform(1, 2), 16), x, y)
-    sheet.wash(rng, sheet.polygon(outline), picked(rng, PALE + STRAW, 0.1), float(rng.uniform(0.1, 0.4)), 1.0, 0.4)
-    rim = sheet.lines([np.concatenate([outline, outline[:1]])], 1.6, 1.6)
-    sheet.wash(rng, rim, picked(rng, EARTH[1:3] + STRAW), float(rng.uniform(0.15, 0.6)))
     return sheet.stamp()
 
 
 SORTS: tuple[Painter, ...] = (
     bits.dust, bits.grit, bits.starch, bits.fibre, bits.sliver, bits.shred, bits.bubble, bits.drop, seed, stain, skeleton,
-    bud, petal, stump, crumb, husk, anther, flake,
+    bud, petal, stump, crumb, husk, anther,
 )  # fmt: skip
 """Every sort of bit."""
 
@@ -196,5 +169,5 @@ SORTS: tuple[Painter, ...] = (
 def mix(rng: Rng, leave_out: tuple[Painter, ...] = ()) -> tuple[tuple[Painter, ...], list[float]]:
     """The sorts a scene has and how often each comes: every scene has its own favourites, and a dozen sorts or more."""
     sorts = tuple(s for s in SORTS if s not in leave_out)
-    often = rng.gamma(1.2, 1.0, len(sorts)) + 0.12
+    often = rng.gamma(1.6, 1.0, len(sorts)) + 0.2
     return sorts, [float(v) for v in often / often.sum()]

@@ -59,10 +59,6 @@ class Middle:
         dx, dy = steps[round(np.clip(along, 0, 1) * (len(steps) - 1))]
         return float(np.arctan2(dy, dx))
 
-    def part(self, first: float, last: float, across_mm: float = 0.0) -> Points:
-        """Points (12, 2) along a part of the line."""
-        return np.stack([self.at(float(s), across_mm) for s in np.linspace(first, last, 12)])
-
 
 @dataclass(frozen=True)
 class Brush:

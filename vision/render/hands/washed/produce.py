@@ -7,21 +7,9 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from vision.render.hands.washed.bits import lumpy
-from vision.render.hands.washed.board import PRODUCE, Board
-from vision.render.hands.washed.sheet import (
-    Colour,
-    Floats,
-    Rng,
-    Sheet,
-    Stamp,
-    field,
-    fractal,
-    mixed,
-    picked,
-    toned,
-    warped,
-)
+from vision.render.hands.washed.bits import lumpy, wavy
+from vision.render.hands.washed.board import PRODUCE, STALK, Board
+from vision.render.hands.washed.sheet import Colour, Floats, Rng, Sheet, Stamp, field, fractal, mixed, toned, warped
 
 
 @dataclass(frozen=True)
@@ -63,9 +51,8 @@ def strip(rng: Rng, look: StripLook, x_px: float, y_px: float, angle_deg: float,
         - 0.2 * np.clip(np.abs(across), 0, 1) ** 4
     )
     ends = np.minimum(s * w - 3, w - 3 - s * w)
-    ragged = field(rng, tall, 1, 5, 1) * (2.5 if look.cut else 12) + off * float(rng.normal(0, 0.15)) * np.where(
-        s < 0.5, 1, -1
-    )
+    slant = off * float(rng.normal(0, 0.15)) * np.where(s < 0.5, 1, -1)
+    ragged = fractal(rng, tall, 1, 22, 4, 0.6) * (1.2 if look.cut else 7) + slant
     cover = np.clip(np.minimum(wide - np.abs(off), ends + ragged - 8) + 0.5, 0, 1)
     dense = look.opaque[0] + (look.opaque[1] - look.opaque[0]) * s
     alpha = np.clip(cover * (dense + 0.08 * bristle + 0.15 * np.abs(across) ** 6), 0, 1).astype(np.float32)
@@ -98,18 +85,19 @@ class Tuft:
 
 def tuft(rng: Rng, curd: bool, px_per_mm: float) -> Tuft:
     """Buds of broccoli, or grains of cauliflower curd, all of one head's colours."""
-    size = float(rng.uniform(0.75, 1.5) if not curd else rng.uniform(0.8, 1.9)) * px_per_mm
-    greens: tuple[Colour, ...] = ((0.3, 0.42, 0.2), (0.36, 0.47, 0.3), (0.42, 0.5, 0.22), (0.22, 0.34, 0.2))
-    creams: tuple[Colour, ...] = ((0.86, 0.82, 0.66), (0.9, 0.87, 0.76), (0.84, 0.78, 0.58))
-    own = picked(rng, creams if curd else greens, 0.08)
+    size = float(rng.uniform(0.7, 1.4) if not curd else rng.uniform(0.9, 2.0)) * px_per_mm
+    greens: tuple[Colour, ...] = ((0.3, 0.42, 0.2), (0.36, 0.47, 0.3), (0.42, 0.5, 0.22))
+    creams: tuple[Colour, ...] = ((0.9, 0.85, 0.68), (0.93, 0.9, 0.78), (0.88, 0.8, 0.58))
+    own = toned(rng, (creams if curd else greens)[int(rng.integers(3))], 0.08)
     stamps = []
+    edge = float(rng.uniform(0.05, 0.3) if curd else rng.uniform(0.25, 0.75))
     for _ in range(20):
         r = size / 2 * float(rng.uniform(0.75, 1.3))
         sheet = Sheet.blank(0, 0, r * 1.7)
         tint = toned(rng, own, 0.05 if curd else 0.12)
         outline = lumpy(rng, r, 0.09 if curd else 0.06, float(rng.uniform(1, 1.35)))
         bud = sheet.polygon(sheet.fine_px(outline))
-        sheet.wash(rng, bud, tint, 0.92, 0.55 if curd else 0.9, 0.25, soft=1.5 if curd else 0.6)
+        sheet.wash(rng, bud, tint, 0.88 if curd else 0.94, edge, 0.25, soft=r * 0.14 * sheet.fine if curd else 0.6)
         up = sheet.polygon(sheet.fine_px(outline * 0.55 + rng.normal(0, r * 0.14, 2)))
         pale = mixed(tint, (0.98, 0.97, 0.85) if curd else (0.68, 0.76, 0.46), float(rng.uniform(0.15, 0.6)))
         sheet.wash(rng, up, pale, float(rng.uniform(0.3, 0.8)), 0.0, 0.35, soft=r * 0.16 * sheet.fine)
@@ -138,34 +126,35 @@ def floret(board: Board, rng: Rng, made_of: Tuft, x_px: float, y_px: float, mm: 
     pale: Colour = (0.84, 0.84, 0.7) if made_of.curd else (0.64, 0.72, 0.42)
     stalk = toned(rng, pale, 0.08)
     knobs = []
-    for _ in range(int(rng.integers(7, 14))):
+    for _ in range(int(rng.integers(9, 17))):
         a = way + rng.uniform(-fan, fan)
-        far = reach * (rng.uniform(0.75, 1.25) if not from_above else rng.uniform(0.2, 1.1))
-        knobs.append((foot[0] + np.cos(a) * far, foot[1] + np.sin(a) * far, float(rng.uniform(1.6, 3.6)) * mm))
+        far = reach * (rng.uniform(0.8, 1.15) if not from_above else rng.uniform(0.2, 1.0))
+        knobs.append((foot[0] + np.cos(a) * far, foot[1] + np.sin(a) * far, float(rng.uniform(1.4, 3.0)) * mm))
     for x, y, r in knobs:
         long = float(np.hypot(x - foot[0], y - foot[1])) + 10
         look = StripLook(long, r * float(rng.uniform(0.5, 0.9)), toned(rng, stalk, 0.04), mixed(stalk, (0.4, 0.5, 0.25), 0.25),
                          3.0, 0.04, (0.92, 0.9), float(rng.uniform(-0.6, 0.1)), True)  # fmt: skip
         tilt = float(np.rad2deg(np.arctan2(y - foot[1], x - foot[0])))
-        board.lay(strip(rng, look, (x + foot[0]) / 2, (y + foot[1]) / 2, tilt, frame), PRODUCE, 1.0, 0.6)
+        board.lay(strip(rng, look, (x + foot[0]) / 2, (y + foot[1]) / 2, tilt, frame), STALK, 1.0, 0.6)
     lit = rng.uniform(0, 2 * np.pi)
     for x, y, r in knobs:
+        if not (-r < x < frame[1] + r and -r < y < frame[0] + r):
+            continue
         _knob(board, rng, made_of, (x, y, r), float(lit))
 
 
 def _knob(board: Board, rng: Rng, made_of: Tuft, at: tuple[float, float, float], lit_rad: float) -> None:
     """One knob: a dim wash, then buds from its rim to its middle, each tone by its place on the dome."""
     x, y, r = at
-    first = Sheet.blank(x, y, r * 1.3)
+    first = Sheet.blank(x, y, r * 1.3, 1)
     base: Colour = (0.72, 0.66, 0.48) if made_of.curd else (0.2, 0.28, 0.12)
-    first.wash(
-        rng, first.polygon(first.fine_px(lumpy(rng, r, 0.1) + np.array([x, y]))), toned(rng, base, 0.1), 0.95, 0.3, 0.4
-    )
+    round_it = first.fine_px(lumpy(rng, r, 0.1) + np.array([x, y]))
+    first.wash(rng, first.polygon(round_it), toned(rng, base, 0.1), 0.95, 0.3, 0.4)
     board.lay(first.stamp(), PRODUCE, 1.0, 0.7)
     step = made_of.size_px * (0.62 if made_of.curd else 0.8)
-    n = max(int(2.6 * (r / step) ** 2), 4)
-    far = np.sqrt((np.arange(n)[::-1] + 0.5) / n) * r
+    n = max(int((2.2 if made_of.curd else 2.7) * (r / step) ** 2), 4)
     turn = np.arange(n) * 2.39996 + rng.uniform(0, 6.3)
+    far = np.sqrt((np.arange(n)[::-1] + 0.5) / n) * r * wavy(rng, turn, 0.09, (1, 2, 3, 4))
     spots = np.stack([far * np.cos(turn), far * np.sin(turn)], axis=1) + rng.normal(0, step * 0.22, (n, 2))
     deep = float(rng.uniform(0.1, 0.4))
     for dx, dy in spots:
@@ -179,7 +168,7 @@ def weathered(board: Board, rng: Rng, strength: float) -> None:
     """Uneven pigment over all produce: noise of several scales, warped by noise."""
     h, w = board.owner.shape
     flow = warped(rng, h // 2 + 1, w // 2 + 1, float(rng.uniform(12, 40)), 5, 12.0)
-    tone = 1 + strength * np.asarray(cv2.resize(flow, (w, h)), np.float32) * (board.owner == PRODUCE)
+    tone = 1 + strength * np.asarray(cv2.resize(flow, (w, h)), np.float32) * (board.owner < 0)
     board.picture[...] *= tone[..., None]
 
 
@@ -189,13 +178,45 @@ def leaves(board: Board, rng: Rng, mm: float) -> None:
     area_mm2 = h * w / mm**2
     way, strewn = rng.uniform(0, 180), bool(rng.random() < 0.5)
     white, green = toned(rng, (0.92, 0.93, 0.82), 0.04), toned(rng, (0.32, 0.5, 0.18), 0.15)
-    for _ in range(int(np.clip(area_mm2 / 480 * rng.uniform(0.7, 1.4), 2, 16))):
+    for _ in range(int(np.clip(area_mm2 / 420 * rng.uniform(0.7, 1.5), 2, 18))):
         near, far = sorted(rng.uniform(0, 1, 2))
-        length = float(rng.uniform(14, 42)) * mm
+        width_mm, length_mm = float(rng.uniform(3.5, 12)), float(rng.uniform(14, 48))
         look = StripLook(
-            length, float(rng.uniform(4, 12)) * mm, toned(rng, mixed(white, green, float(near**1.4)), 0.05),
-            toned(rng, mixed(white, green, float(far**0.8)), 0.05), float(rng.integers(8, 22)), float(rng.uniform(0.04, 0.14)),
-            (float(rng.uniform(0.6, 0.85)), float(rng.uniform(0.7, 0.95))), float(rng.uniform(-0.3, 0.3)), bool(rng.random() < 0.75),
+            length_mm * mm, width_mm * mm, toned(rng, mixed(white, green, float(near**1.4)), 0.05),
+            toned(rng, mixed(white, green, float(far**0.8)), 0.05), width_mm * float(rng.uniform(1.4, 3.0)),
+            float(rng.uniform(0.02, 0.1)), (float(rng.uniform(0.55, 0.85)), float(rng.uniform(0.7, 0.95))),
+            float(rng.uniform(-0.3, 0.3)), bool(rng.random() < 0.75),
         )  # fmt: skip
         angle = float(rng.uniform(0, 360)) if strewn else float(way + rng.normal(0, 14) + 180 * rng.integers(2))
         board.lay(strip(rng, look, rng.uniform(0, w), rng.uniform(0, h), angle, (h, w)), PRODUCE, 1.0, 0.7)
+    for _ in range(int(rng.integers(0, 5))):
+        x, y, r = float(rng.uniform(0, w)), float(rng.uniform(0, h)), float(rng.uniform(1.5, 4.5)) * mm
+        board.lay(_ring(rng, x, y, r, mixed(white, green, float(rng.uniform(0.1, 1)))), PRODUCE, 1.0, 0.7)
+
+
+def _ring(rng: Rng, x_px: float, y_px: float, r_px: float, colour: Colour) -> Stamp:
+    """A slice across a scallion: rings in each other, dented."""
+    sheet = Sheet.blank(x_px, y_px, r_px * 1.6, 2)
+    turn = np.linspace(0, 2 * np.pi, 32)
+    dents = wavy(rng, turn, 0.06, (2, 3))
+    for share in np.arange(1.0, rng.uniform(0.1, 0.6), -rng.uniform(0.16, 0.3)):
+        r = (r_px * share * dents)[:, None]
+        line = np.stack([np.cos(turn), np.sin(turn)], axis=1) * r + np.array([x_px, y_px])
+        wide = r_px * float(rng.uniform(0.06, 0.11)) * sheet.fine
+        loop = sheet.ribbon(sheet.fine_px(line), np.full(32, wide))
+        sheet.wash(rng, loop, toned(rng, colour, 0.06), float(rng.uniform(0.5, 0.9)), 0.0, 0.3)
+    return sheet.stamp()
+
+
+def scrap(board: Board, rng: Rng, x_px: float, y_px: float, gap_px: float, mm: float) -> None:
+    """A small torn strip of leaf whose long edge lies `gap_px` beside a point; under 0: over it."""
+    tint = mixed((0.9, 0.92, 0.8), toned(rng, (0.36, 0.52, 0.2)), float(rng.random()))
+    dense, wide, angle = float(rng.uniform(0.5, 0.95)), float(rng.uniform(1.0, 3.0)) * mm, float(rng.uniform(0, 360))
+    far, way = wide / 2 + gap_px, np.deg2rad(angle + 90)
+    look = StripLook(
+        float(rng.uniform(3, 10)) * mm, wide, tint, toned(rng, tint), float(rng.uniform(3, 8)),
+        float(rng.uniform(0.02, 0.1)), (dense, dense), float(rng.uniform(-0.4, 0.4)), bool(rng.random() < 0.4),
+    )  # fmt: skip
+    h, w = board.owner.shape
+    placed = strip(rng, look, x_px + np.cos(way) * far, y_px + np.sin(way) * far, angle, (h, w))
+    board.lay(placed, PRODUCE, 1.0, 0.7)

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from vision.render.hands import PX_PER_MM
 from vision.render.hands.seen import HandDrawn
 from vision.render.hands.washed import bits
-from vision.render.hands.washed.bits import Painter, lumpy
-from vision.render.hands.washed.board import GROUND, PRODUCE, Board, Light
+from vision.render.hands.washed.bits import Painter
+from vision.render.hands.washed.board import GROUND, PRODUCE, STALK, Board, Light
 from vision.render.hands.washed.grounds import cloth, developed, panel, water
 from vision.render.hands.washed.long_bodied import paint
 from vision.render.hands.washed.plans import Plan, planned
 from vision.render.hands.washed.plant_bits import SORTS, mix, stain
-from vision.render.hands.washed.produce import Tuft, floret, leaves, put, tuft, weathered
-from vision.render.hands.washed.sheet import Floats, Rng, Sheet, mixed, picked
+from vision.render.hands.washed.produce import Tuft, floret, leaves, put, scrap, tuft, weathered
+from vision.render.hands.washed.sheet import Colour, Floats, Rng, mixed
 
 _SEEDS = {"water": 11, "cloth": 12, "broccoli": 13, "cauliflower": 14, "scallion": 15}
 _EDGE_PX = 5.0
@@ -28,9 +30,11 @@ def draw(kind: str, seed: int, insects: int, width_px: int, height_px: int) -> H
     ground, dark = _ground(rng, kind, height_px, width_px)
     board = Board(ground, np.zeros((height_px, width_px), np.int16), _light(rng, kind, dark), mm)
     made_of = _produce(board, rng, kind)
-    many = float(rng.uniform(0.55, 1.25)) * height_px * width_px / 1600 / 1200
+    many = float(rng.uniform(0.5, 1.5)) * height_px * width_px / 1600 / 1200
     sorts = mix(rng, (bits.bubble, stain) if kind == "cloth" else ())
-    _strew(board, rng, sorts, int(130 * many) + 8)
+    _strew(board, rng, sorts, int(145 * many) + 8)
+    if kind == "cloth":
+        _strew(board, rng, ((bits.fibre, bits.drop), [0.7, 0.3]), int(35 * many) + 3)
     _dust(board, rng, int(260 * many) + 10)
     for _ in range(insects):
         _settle(board, rng, kind, made_of)
@@ -53,9 +57,7 @@ def _light(rng: Rng, kind: str, dark: bool) -> Light:
     """From below alone, what lies on the panel is dark and casts nothing; with a lamp above it is brighter and has a shadow."""
     above = dark or bool(rng.random() < (0.75 if kind == "cloth" else 0.5))
     if not above:
-        return Light(
-            float(rng.uniform(0.55, 0.9)), (0.0, 0.0), float(rng.uniform(1.5, 4)), float(rng.uniform(0.0, 0.2))
-        )
+        return Light(float(rng.uniform(0.55, 0.9)), (0.0, 0.0), float(rng.uniform(1.5, 4)), float(rng.uniform(0, 0.2)))
     a, far = rng.uniform(0, 2 * np.pi), rng.uniform(1.5, 6)
     shift = float(np.cos(a) * far), float(np.sin(a) * far)
     return Light(float(rng.uniform(0.85, 1.1)), shift, float(rng.uniform(1.2, 4)), float(rng.uniform(0.12, 0.45)))
@@ -70,10 +72,10 @@ def _produce(board: Board, rng: Rng, kind: str) -> Tuft | None:
     if kind not in ("broccoli", "cauliflower"):
         return None
     made_of = tuft(rng, kind == "cauliflower", PX_PER_MM)
-    count = max(round(h * w / PX_PER_MM**2 / 950 * rng.uniform(0.6, 1.3)), 1)
+    count = max(round(h * w / PX_PER_MM**2 / 1000 * rng.uniform(0.6, 1.3)), 1)
     for _ in range(count):
         floret(board, rng, made_of, rng.uniform(0.05, 0.95) * w, rng.uniform(0.05, 0.95) * h, PX_PER_MM)
-    weathered(board, rng, float(rng.uniform(0.03, 0.12)))
+    weathered(board, rng, float(rng.uniform(0.03, 0.07 if made_of.curd else 0.14)))
     if kind == "cauliflower":
         for _ in range(int(rng.integers(3, 25) * h * w / 1600 / 1200) + 1):
             x, y = _somewhere(board, rng, PRODUCE)
@@ -101,9 +103,8 @@ def _strew(board: Board, rng: Rng, sorts: tuple[tuple[Painter, ...], list[float]
         if rng.random() < 0.85 and _crowded(board, x, y, 18):
             continue
         stamp = sorts[0][int(one)](rng, x, y, board.px_per_mm * size)
-        board.lay(
-            stamp, _under(board, x, y), board.light.tone * float(rng.uniform(0.85, 1.1)), float(rng.uniform(0.2, 1))
-        )
+        tone = board.light.tone * float(rng.uniform(0.85, 1.1))
+        board.lay(stamp, _under(board, x, y), tone, float(rng.uniform(0.2, 1)))
 
 
 def _crowded(board: Board, x_px: float, y_px: float, round_px: int) -> bool:
@@ -132,37 +133,42 @@ def _settle(board: Board, rng: Rng, kind: str, made_of: Tuft | None) -> None:
     """Paint one insect where there is room; among produce something may lie partly over it."""
     plan = planned(rng, kind)
     has_produce = kind not in ("water", "cloth")
-    wanted = PRODUCE if has_produce and rng.random() < 0.65 else GROUND
+    wanted = int(rng.choice([PRODUCE, STALK, GROUND], p=[0.5, 0.15, 0.35])) if has_produce else GROUND
     x, y = _somewhere(board, rng, wanted)
     for _ in range(14):
         if not _crowded(board, x, y, int(plan.length_mm * board.px_per_mm * 0.5) + 10):
             break
         x, y = _somewhere(board, rng, wanted)
-    on_produce = board.owner[int(y), int(x)] == PRODUCE
-    surface = "produce" if on_produce else ("panel" if has_produce else kind)
+    under = _under(board, x, y)
+    surface = "produce" if under < 0 else ("panel" if has_produce else kind)
+    plan = _disguised(board, rng, plan, x, y)
     painted = paint(rng, plan, x, y, float(rng.uniform(0, 360)), board.px_per_mm)
-    tone = float(rng.uniform(0.85, 1.1)) * (1.0 if on_produce else board.light.tone)
+    tone = float(rng.uniform(0.85, 1.1)) * (1.0 if under < 0 else board.light.tone)
     board.lay_insect(painted, tone, float(rng.uniform(0.3, 1.0)), surface)
-    if has_produce and rng.random() < (0.5 if on_produce else 0.1):
+    if under == PRODUCE and rng.random() < 0.5:
         _cover(board, rng, plan, made_of, x, y)
+
+
+def _disguised(board: Board, rng: Rng, plan: Plan, x_px: float, y_px: float) -> Plan:
+    """Some insects take on the colour of what they lie on, or let it shine through, as soaked ones do."""
+    if rng.random() > 0.38:
+        return plan
+    x, y = int(x_px), int(y_px)
+    near = board.picture[max(y - 15, 0) : y + 15, max(x - 15, 0) : x + 15].mean(axis=(0, 1))
+    colour: Colour = (float(near[0]), float(near[1]), float(near[2]))
+    share = float(rng.uniform(0.3, 0.85))
+    return replace(plan, colour=mixed(plan.colour, colour, share), opaque=plan.opaque * float(rng.uniform(0.55, 1.0)))
 
 
 def _cover(board: Board, rng: Rng, plan: Plan, made_of: Tuft | None, x: float, y: float) -> None:
     """Something of the produce over one side of an insect."""
     half = plan.width_mm * board.px_per_mm / 2
     way = rng.uniform(0, 2 * np.pi)
-    if made_of is not None:
-        for _ in range(int(rng.integers(1, 4))):
-            far = made_of.size_px * 0.5 + half * rng.uniform(-0.2, 1.0)
-            a = way + rng.normal(0, 0.5)
-            one = made_of.stamps[int(rng.integers(len(made_of.stamps)))]
-            put(board, one, x + np.cos(a) * far, y + np.sin(a) * far, float(rng.uniform(0.8, 1.1)), 0.7)
+    if made_of is None:
+        scrap(board, rng, x, y, half * float(rng.uniform(-0.6, 1.5)), board.px_per_mm)
         return
-    r = float(rng.uniform(0.8, 2.0)) * board.px_per_mm
-    far = r * 0.8 + half * rng.uniform(-0.3, 0.8)
-    at_x, at_y = x + np.cos(way) * far, y + np.sin(way) * far
-    sheet = Sheet.blank(at_x, at_y, r * 2)
-    tint = mixed((0.9, 0.92, 0.8), picked(rng, bits.PLANT[:2]), float(rng.random()))
-    scrap = sheet.polygon(sheet.fine_px(lumpy(rng, r, 0.15, float(rng.uniform(1, 2))) + np.array([at_x, at_y])))
-    sheet.wash(rng, scrap, tint, float(rng.uniform(0.4, 0.95)), 0.4, 0.3)
-    board.lay(sheet.stamp(), PRODUCE, 1.0, 0.7)
+    for _ in range(int(rng.integers(1, 3))):
+        far = made_of.size_px * 0.68 + half * rng.uniform(-0.7, 0.9)
+        a = way + rng.normal(0, 0.5)
+        one = made_of.stamps[int(rng.integers(len(made_of.stamps)))]
+        put(board, one, x + np.cos(a) * far, y + np.sin(a) * far, float(rng.uniform(0.8, 1.1)), 0.7)

@@ -117,9 +117,9 @@ class Sheet:
     body: Floats
 
     @staticmethod
-    def blank(x_px: float, y_px: float, reach_px: float) -> Sheet:
-        """A sheet round a point of the picture that reaches `reach_px` to every side."""
-        fine = 3 if reach_px < _WIDE_PX else 2
+    def blank(x_px: float, y_px: float, reach_px: float, fine: int = 0) -> Sheet:
+        """A sheet round a point of the picture that reaches `reach_px` to every side; `fine` 0: as suits that reach."""
+        fine = fine or (3 if reach_px < _WIDE_PX else 2)
         half = int(np.ceil(reach_px)) + 2
         side = (2 * half + 1) * fine
         x0, y0 = int(np.floor(x_px)) - half, int(np.floor(y_px)) - half
@@ -150,26 +150,23 @@ class Sheet:
         a = np.clip(cover * strength * (1 + uneven * settled), 0, 1).astype(np.float32)
         tint = np.broadcast_to(np.asarray(colour, np.float32), (h, w, 3)) * (1 - 0.45 * uneven * settled)[..., None]
         if edge:
-            wide = max(min(h, w) * 0.09, 1.0)
-            rim = cover * (1 - np.asarray(cv2.GaussianBlur(cover, (0, 0), wide), np.float32)) * 2
+            wide = 2 * int(max(min(h, w) * 0.14, 1.0)) + 1
+            rim = cover * (1 - np.asarray(cv2.blur(cover, (wide, wide)), np.float32)) * 2
             tint = tint * (1 - edge * rim)[..., None]
             a = np.clip(a * (1 + abs(edge) * 0.8 * rim), 0, 1)
         a3 = a[..., None]
         self.rgb[here] += a3 * (np.clip(tint, 0, 1) - self.rgb[here])
         self.alpha[here] += a * (1 - self.alpha[here])
 
-    def stamp(self, soft_px: float = 0.0) -> Stamp:
-        """The sheet at the picture's pixels, blurred by `soft_px`."""
+    def stamp(self) -> Stamp:
+        """The sheet at the picture's pixels."""
         h, w = self.alpha.shape
         size = (w // self.fine, h // self.fine)
 
         def small(part: Floats) -> Floats:
             return np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.float32)
 
-        rgb, alpha, body = small(self.rgb), small(self.alpha), small(self.body)
-        if soft_px > 0:
-            rgb, alpha = (np.asarray(cv2.GaussianBlur(p, (0, 0), soft_px), np.float32) for p in (rgb, alpha))
-        return Stamp(self.x0_px, self.y0_px, rgb, alpha, body)
+        return Stamp(self.x0_px, self.y0_px, small(self.rgb), small(self.alpha), small(self.body))
 
     def _window(self, low: NDArray[np.float64], high: NDArray[np.float64]) -> tuple[int, int, int, int]:
         h, w = self.alpha.shape
