@@ -150,13 +150,13 @@ def thrips(brush: Brush, plan: Plan, middle: Middle) -> None:
 def _fringed(brush: Brush, middle: Middle, plan: Plan, dark: Colour) -> None:
     """Two strips from the chest to the tail with hairs at their outer sides, folded or a little spread."""
     rng, w = brush.rng, plan.width_mm
-    spread = float(rng.choice([0.0, 0.12, 0.6]))
+    spread = float(rng.choice([0.0, 0.06, 0.35]))
     tint = mixed((0.8, 0.76, 0.66), dark, float(rng.uniform(0.0, 0.8)))
     hairs = []
     for s in (-1, 1):
         line = np.stack([middle.at(0.7 - 0.72 * t, s * (w * 0.16 + spread * t * 0.5)) for t in np.linspace(0, 1, 12)])
         shape = brush.sheet.ribbon(brush.fine(line), rounded(12, 5.0) * w * 0.14 * brush.fine_mm)
-        brush.sheet.wash(rng, shape, tint, float(rng.uniform(0.3, 0.7)), 0.5)
+        brush.sheet.wash(rng, shape, tint, float(rng.uniform(0.2, 0.55)), 0.4)
         for t in np.linspace(0.15, 1.0, 10):
             root = middle.at(0.7 - 0.72 * t, s * (w * 0.26 + spread * t * 0.5))
             tip = middle.at(0.7 - 0.72 * t - 0.1, s * (w * 0.26 + spread * t * 0.5 + 0.14))
@@ -176,8 +176,8 @@ def mite(brush: Brush, plan: Plan, middle: Middle) -> None:
                 legs.append(brush.fine(leg(rng, where, middle.way(base), s, lean, length * rng.uniform(0.5, 0.85))))
     thin = 0.028 * brush.fine_mm
     brush.sheet.wash(rng, brush.sheet.lines(legs, thin * 1.4, thin), dark, float(rng.uniform(0.4, 0.85)))
-    half = profile(_N, (0, 0.35, 0.75, 1), (0.55, 1.0, 0.75, 0.35)) * rounded(_N)
-    trunk(brush, plan, middle, (half / half.max()).astype(np.float32), float(rng.uniform(-0.2, 0.5)), 1.0)
+    half = profile(_N, (0, 0.12, 0.4, 0.75, 0.9, 1), (0.45, 0.78, 1.0, 0.82, 0.55, 0.3))
+    trunk(brush, plan, middle, half.astype(np.float32), float(rng.uniform(-0.2, 0.5)), 1.0)
     if rng.random() < 0.55:
         for s in (-1, 1):
             spot = patch_at(brush, middle, 0.45, s * w * 0.24, (length * 0.3, w * 0.22))

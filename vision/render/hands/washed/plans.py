@@ -16,8 +16,8 @@ _WHITES: tuple[Colour, ...] = ((0.9, 0.9, 0.83), (0.8, 0.83, 0.7), (0.86, 0.84, 
 _KINDS = ("aphid", "thrips", "caterpillar", "larva", "mite", "gnat", "egg", "skin")
 _OFTEN = (0.35, 0.28, 0.07, 0.07, 0.07, 0.06, 0.06, 0.04)
 _OFTEN_IN_SCALLION = (0.16, 0.46, 0.05, 0.14, 0.05, 0.04, 0.06, 0.04)
-BENT_RAD = 0.45
-"""A body that turns by more than this from end to end is called curved."""
+BENT_RAD, SWAYED_RAD = 0.45, 0.25
+"""A body that turns by more than this from end to end, or sways by more, is called curved."""
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ class Plan:
     @property
     def curved(self) -> bool:
         """Whether its length is along a bow."""
-        return abs(self.bend_rad) > BENT_RAD or abs(self.sway_rad) > BENT_RAD
+        return abs(self.bend_rad) > BENT_RAD or abs(self.sway_rad) > SWAYED_RAD
 
     @property
     def reach_mm(self) -> float:

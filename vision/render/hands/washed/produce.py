@@ -120,7 +120,7 @@ def put(board: Board, one: Stamp, x_px: float, y_px: float, tone: float, shadow:
 def floret(board: Board, rng: Rng, made_of: Tuft, x_px: float, y_px: float, mm: float) -> None:
     """An opened floret: stalks that fan out from a cut foot to knobs of buds, lit from one side and dim between the knobs."""
     frame = board.owner.shape[0], board.owner.shape[1]
-    way, reach = rng.uniform(0, 2 * np.pi), float(rng.uniform(7, 15)) * mm
+    way, reach = rng.uniform(0, 2 * np.pi), float(rng.uniform(7, 17)) * mm
     fan, from_above = float(rng.uniform(0.5, 1.2)), bool(rng.random() < 0.35)
     foot = np.array([x_px - np.cos(way) * reach * 0.6, y_px - np.sin(way) * reach * 0.6])
     pale: Colour = (0.84, 0.84, 0.7) if made_of.curd else (0.64, 0.72, 0.42)
@@ -129,7 +129,7 @@ def floret(board: Board, rng: Rng, made_of: Tuft, x_px: float, y_px: float, mm: 
     for _ in range(int(rng.integers(9, 17))):
         a = way + rng.uniform(-fan, fan)
         far = reach * (rng.uniform(0.8, 1.15) if not from_above else rng.uniform(0.2, 1.0))
-        knobs.append((foot[0] + np.cos(a) * far, foot[1] + np.sin(a) * far, float(rng.uniform(1.4, 3.0)) * mm))
+        knobs.append((foot[0] + np.cos(a) * far, foot[1] + np.sin(a) * far, float(rng.uniform(1.5, 3.3)) * mm))
     for x, y, r in knobs:
         long = float(np.hypot(x - foot[0], y - foot[1])) + 10
         look = StripLook(long, r * float(rng.uniform(0.5, 0.9)), toned(rng, stalk, 0.04), mixed(stalk, (0.4, 0.5, 0.25), 0.25),

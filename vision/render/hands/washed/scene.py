@@ -72,7 +72,7 @@ def _produce(board: Board, rng: Rng, kind: str) -> Tuft | None:
     if kind not in ("broccoli", "cauliflower"):
         return None
     made_of = tuft(rng, kind == "cauliflower", PX_PER_MM)
-    count = max(round(h * w / PX_PER_MM**2 / 1000 * rng.uniform(0.6, 1.3)), 1)
+    count = max(round(h * w / PX_PER_MM**2 / 800 * rng.uniform(0.6, 1.4)), 1)
     for _ in range(count):
         floret(board, rng, made_of, rng.uniform(0.05, 0.95) * w, rng.uniform(0.05, 0.95) * h, PX_PER_MM)
     weathered(board, rng, float(rng.uniform(0.03, 0.07 if made_of.curd else 0.14)))
@@ -156,8 +156,9 @@ def _disguised(board: Board, rng: Rng, plan: Plan, x_px: float, y_px: float) -> 
     x, y = int(x_px), int(y_px)
     near = board.picture[max(y - 15, 0) : y + 15, max(x - 15, 0) : x + 15].mean(axis=(0, 1))
     colour: Colour = (float(near[0]), float(near[1]), float(near[2]))
-    share = float(rng.uniform(0.3, 0.85))
-    return replace(plan, colour=mixed(plan.colour, colour, share), opaque=plan.opaque * float(rng.uniform(0.55, 1.0)))
+    share = float(rng.uniform(0.3, 0.85 if plan.length_mm > 1.0 else 0.6))
+    thinner = 1.0 if plan.opaque < 0.6 else float(rng.uniform(0.6, 1.0))
+    return replace(plan, colour=mixed(plan.colour, colour, share), opaque=plan.opaque * thinner)
 
 
 def _cover(board: Board, rng: Rng, plan: Plan, made_of: Tuft | None, x: float, y: float) -> None:
