@@ -134,7 +134,7 @@ def sliver(rng: Rng, x: float, y: float, mm: float) -> Stamp:
 def shred(rng: Rng, x: float, y: float, mm: float) -> Stamp:
     """A torn piece of leaf with veins and a ragged, often darker rim."""
     r = float(rng.uniform(0.4, 2.0)) * mm
-    sheet = Sheet.blank(x, y, r * 2.2)
+    sheet = Sheet.blank(x, y, r * 3)
     outline = placed(sheet, lumpy(rng, r, 0.2, rng.uniform(1, 3), 40), x, y)
     outline = outline + rng.normal(0, 0.05 * r * sheet.fine, outline.shape)
     shape, colour = sheet.polygon(outline), picked(rng, PLANT, 0.18)

@@ -47,7 +47,12 @@ def water(rng: Rng, h: int, w: int, px_per_mm: float) -> Floats:
         along = np.arange(small_w, dtype=np.float32)[:: int(rng.choice([-1, 1]))]
         bow = field(rng, small_h, 1, small_h / 2, 1) * 4
         depth = along[None, :] - wall + bow
-        tone *= 1 - 0.3 * np.exp(-((depth / 5) ** 2)) - 0.22 * (depth < 0) + 0.12 * np.exp(-(((depth - 9) / 4) ** 2))
+        tone *= (
+            1
+            - 0.3 * np.exp(-((depth / 5) ** 2))
+            - 0.22 * np.clip(0.5 - depth / 2, 0, 1)
+            + 0.12 * np.exp(-(((depth - 9) / 4) ** 2))
+        )
     dimmed = 1 - _enlarged(share, h, w)[..., None] * (1 - np.asarray(soil, np.float32))
     return _coloured(_enlarged(tone, h, w), base) * dimmed
 
@@ -98,7 +103,7 @@ def developed(rng: Rng, picture: Floats) -> NDArray[np.uint8]:
     round_off = float(rng.uniform(0, 0.12))
     light = 1 + fall * (np.cos(a) * xs + np.sin(a) * ys) - round_off * ((xs - cx) ** 2 + (ys - cy) ** 2)
     level, contrast = float(rng.uniform(0.78, 1.12)), float(rng.uniform(0.85, 1.15))
-    tints = np.array([rng.normal(0, 0.035), rng.normal(0, 0.012), rng.normal(0, 0.045)]) + 1
+    tints = np.array([rng.normal(0, 0.03), rng.normal(0, 0.012), rng.normal(0, 0.038)]) + 1
     picture *= _coloured((light * level * contrast).astype(np.float32), (tints[0], tints[1], tints[2]))
     picture += np.float32(0.5 - 0.5 * contrast)
     np.clip(picture, 0, 1, out=picture)

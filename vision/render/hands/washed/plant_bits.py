@@ -15,11 +15,14 @@ _DARK: Colour = (0.08, 0.06, 0.05)
 def seed(rng: Rng, x: float, y: float, mm: float) -> Stamp:
     """A hard oval with a scar at one end and a soft light; some with a stripe."""
     length = float(rng.uniform(0.5, 2.2)) * mm
-    sheet = Sheet.blank(x, y, length * 0.7)
+    sheet = Sheet.blank(x, y, length)
     line = turned_line(rng, length, 0.0, 0.0)
     half = rounded(33, 2.0) * length * rng.uniform(0.28, 0.48) * sheet.fine
     shape = sheet.ribbon(placed(sheet, line, x, y), half)
     colour = picked(rng, EARTH[:2] + STRAW + EARTH[4:5], 0.2)
+    if rng.random() < 0.25:
+        roots = placed(sheet, line[rng.integers(0, 33, int(rng.integers(1, 6)))], x, y)
+        threads(rng, sheet, roots, length * 0.8, mixed(colour, STRAW[0], float(rng.random())), 0.6)
     tone = 1.1 - 0.4 * shape.across**2 + 0.25 * shape.across
     tint = (np.asarray(colour, np.float32) * tone[..., None]).astype(np.float32)
     sheet.wash(rng, shape, tint, float(rng.uniform(0.8, 1)), float(rng.uniform(0, 0.5)), 0.2)
@@ -36,7 +39,7 @@ def seed(rng: Rng, x: float, y: float, mm: float) -> Stamp:
 def stain(rng: Rng, x: float, y: float, mm: float) -> Stamp:
     """A brown spot that bled outwards, with a darker heart or rim."""
     r = float(rng.uniform(0.15, 1.2)) * mm
-    sheet = Sheet.blank(x, y, r * 2.2)
+    sheet = Sheet.blank(x, y, r * 3.2)
     colour = toned(rng, (0.5, 0.33, 0.16), 0.18)
     shape = sheet.polygon(placed(sheet, lumpy(rng, r, 0.2, rng.uniform(1, 2)), x, y))
     edge = float(rng.choice([0.0, 0.7]))

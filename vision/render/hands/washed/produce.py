@@ -87,7 +87,7 @@ def tuft(rng: Rng, curd: bool, px_per_mm: float) -> Tuft:
     """Buds of broccoli, or grains of cauliflower curd, all of one head's colours."""
     size = float(rng.uniform(0.7, 1.4) if not curd else rng.uniform(0.9, 2.0)) * px_per_mm
     greens: tuple[Colour, ...] = ((0.3, 0.42, 0.2), (0.36, 0.47, 0.3), (0.42, 0.5, 0.22))
-    creams: tuple[Colour, ...] = ((0.9, 0.85, 0.68), (0.93, 0.9, 0.78), (0.88, 0.8, 0.58))
+    creams: tuple[Colour, ...] = ((0.86, 0.8, 0.61), (0.88, 0.84, 0.7), (0.84, 0.75, 0.52))
     own = toned(rng, (creams if curd else greens)[int(rng.integers(3))], 0.08)
     stamps = []
     edge = float(rng.uniform(0.05, 0.3) if curd else rng.uniform(0.25, 0.75))
@@ -97,9 +97,9 @@ def tuft(rng: Rng, curd: bool, px_per_mm: float) -> Tuft:
         tint = toned(rng, own, 0.05 if curd else 0.12)
         outline = lumpy(rng, r, 0.09 if curd else 0.06, float(rng.uniform(1, 1.35)))
         bud = sheet.polygon(sheet.fine_px(outline))
-        sheet.wash(rng, bud, tint, 0.88 if curd else 0.94, edge, 0.25, soft=r * 0.14 * sheet.fine if curd else 0.6)
+        sheet.wash(rng, bud, tint, 0.96, edge, 0.15 if curd else 0.25, soft=r * 0.09 * sheet.fine if curd else 0.6)
         up = sheet.polygon(sheet.fine_px(outline * 0.55 + rng.normal(0, r * 0.14, 2)))
-        pale = mixed(tint, (0.98, 0.97, 0.85) if curd else (0.68, 0.76, 0.46), float(rng.uniform(0.15, 0.6)))
+        pale = mixed(tint, (0.95, 0.92, 0.78) if curd else (0.68, 0.76, 0.46), float(rng.uniform(0.15, 0.6)))
         sheet.wash(rng, up, pale, float(rng.uniform(0.3, 0.8)), 0.0, 0.35, soft=r * 0.16 * sheet.fine)
         if not curd:
             a = rng.uniform(0, np.pi)
@@ -148,7 +148,7 @@ def _knob(board: Board, rng: Rng, made_of: Tuft, at: tuple[float, float, float],
     x, y, r = at
     first = Sheet.blank(x, y, r * 1.3, 1)
     base: Colour = (0.72, 0.66, 0.48) if made_of.curd else (0.2, 0.28, 0.12)
-    round_it = first.fine_px(lumpy(rng, r, 0.1) + np.array([x, y]))
+    round_it = first.fine_px(lumpy(rng, r * 0.86, 0.08) + np.array([x, y]))
     first.wash(rng, first.polygon(round_it), toned(rng, base, 0.1), 0.95, 0.3, 0.4)
     board.lay(first.stamp(), PRODUCE, 1.0, 0.7)
     step = made_of.size_px * (0.62 if made_of.curd else 0.8)
