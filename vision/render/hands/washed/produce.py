@@ -156,9 +156,9 @@ def _knob(board: Board, rng: Rng, made_of: Tuft, at: tuple[float, float, float],
     turn = np.arange(n) * 2.39996 + rng.uniform(0, 6.3)
     far = np.sqrt((np.arange(n)[::-1] + 0.5) / n) * r * wavy(rng, turn, 0.09, (1, 2, 3, 4))
     spots = np.stack([far * np.cos(turn), far * np.sin(turn)], axis=1) + rng.normal(0, step * 0.22, (n, 2))
-    deep = float(rng.uniform(0.1, 0.4))
+    deep = float(rng.uniform(0.1, 0.4)) * (0.5 if made_of.curd else 1.0)
     for dx, dy in spots:
-        share = float(np.hypot(dx, dy)) / r
+        share = min(float(np.hypot(dx, dy)) / r, 1.0)
         side = (dx * np.cos(lit_rad) + dy * np.sin(lit_rad)) / r
         tone = 1.06 - deep * share**2 + 0.12 * side + float(rng.normal(0, 0.05))
         put(board, made_of.stamps[int(rng.integers(len(made_of.stamps)))], x + dx, y + dy, tone)
