@@ -9,13 +9,19 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from vision.render.hands import PX_PER_MM, grown, layered, pieced, plain, solid
+from vision.render.hands import PX_PER_MM, grown, layered, pieced, plain, solid, washed
 from vision.render.hands.seen import HandDrawn
 
 KINDS = ("water", "broccoli", "cloth", "cauliflower", "scallion")
 """What every hand draws."""
 _Hand = Callable[[str, int, int, int, int], HandDrawn]
-HANDS: dict[str, _Hand] = {"layered": layered.draw, "pieced": pieced.draw, "grown": grown.draw, "plain": plain.draw}
+HANDS: dict[str, _Hand] = {
+    "layered": layered.draw,
+    "pieced": pieced.draw,
+    "grown": grown.draw,
+    "plain": plain.draw,
+    "washed": washed.draw,
+}
 """Those that lessons are drawn by."""
 UNSEEN: dict[str, _Hand] = {"solid": solid.draw}
 """Those that only judge: nothing is learned on them, nor anything chosen by them."""
