@@ -7,7 +7,8 @@ import pytest
 
 from vision.render.hands import PX_PER_MM
 from vision.render.hands.spare import draw
-from vision.render.hands.spare.insects import SHARES, made
+from vision.render.hands.spare.insects import KINDS as INSECTS
+from vision.render.hands.spare.insects import made
 
 KINDS = ("water", "cloth", "broccoli", "cauliflower", "scallion")
 
@@ -20,7 +21,7 @@ def test_a_shot_has_the_insects_asked_for_in_the_picture_and_plain_to_see(kind: 
     assert drawn.px_per_mm == PX_PER_MM
     assert len(drawn.truth) == 12
     for body in drawn.truth:
-        assert body.kind in SHARES
+        assert body.kind in INSECTS
         assert 0 <= body.x_px < 400
         assert 0 <= body.y_px < 300
         assert 0 <= body.visible <= 1
@@ -46,7 +47,7 @@ def test_many_insects_in_a_small_picture_are_all_in_the_truth() -> None:
     assert len(draw("water", 2, 60, 400, 300).truth) == 60
 
 
-@pytest.mark.parametrize("kind", sorted(SHARES))
+@pytest.mark.parametrize("kind", sorted(INSECTS))
 def test_a_straight_body_is_as_long_wide_and_turned_as_its_mask(kind: str) -> None:
     for seed in range(4):
         insect = made(np.random.default_rng(seed), kind, 1.0, straight=True)

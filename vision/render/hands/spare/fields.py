@@ -9,6 +9,16 @@ from numpy.typing import NDArray
 from vision.types import FloatArray
 
 Rng = np.random.Generator
+Points = NDArray[np.float64]
+"""Points (n, 2) as x, y."""
+Mask = NDArray[np.bool_]
+Colour = tuple[float, float, float]
+"""Red, green, blue as linear light 0..1, or as densities."""
+
+
+def between(rng: Rng, low: float, high: float) -> float:
+    """Any number between the two."""
+    return float(rng.uniform(low, high))
 
 
 def cloud(rng: Rng, height_px: int, width_px: int, grain_px: float, stretch: float = 1.0) -> FloatArray:
@@ -31,18 +41,12 @@ def dome(cover: FloatArray, round_px: float = 0.0) -> FloatArray:
 
 
 def blurred(field: FloatArray, sigma_px: float) -> FloatArray:
-    """The field under a gaussian of that width; the same field where the width is next to nothing."""
-    if sigma_px < 0.2:
-        return field
-    return np.asarray(cv2.GaussianBlur(field, (0, 0), sigma_px), np.float32)
-
-
-def wide_blurred(field: FloatArray, sigma_px: float) -> FloatArray:
-    """A wide gaussian worked out on a field made four times smaller, since nothing fine is left of it anyway."""
+    """The field (h, w) or (h, w, 3) under a gaussian of that width; a wide one is worked out on a field made four times smaller."""
+    if sigma_px < 6:
+        return np.asarray(cv2.GaussianBlur(field, (0, 0), sigma_px), np.float32)
     h, w = field.shape[:2]
     small = cv2.resize(field, (max(w // 4, 1), max(h // 4, 1)), interpolation=cv2.INTER_AREA)
-    small = cv2.GaussianBlur(small, (0, 0), max(sigma_px / 4, 0.3))
-    return np.asarray(cv2.resize(small, (w, h), interpolation=cv2.INTER_LINEAR), np.float32)
+    return np.asarray(cv2.resize(cv2.GaussianBlur(small, (0, 0), sigma_px / 4), (w, h)), np.float32)
 
 
 def lit(relief: FloatArray, towards_rad: float, steepness: float) -> FloatArray:

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.render.hands.spare.fields import blurred
+from vision.render.hands.spare.fields import Mask, blurred
 from vision.render.hands.spare.stamps import Stamp
 from vision.types import FloatArray
 
-_SHADOW_PX = 2.0
+Box = tuple[slice, slice]
+Owner = NDArray[np.int16]
 
 
 @dataclass(frozen=True)
@@ -25,52 +26,42 @@ class Ground:
     light: FloatArray
     above: FloatArray
     relief: FloatArray
-    produce: NDArray[np.bool_]
+    produce: Mask
     shade: float
     surface: str
     hiding: float
 
 
-@dataclass(frozen=True)
-class Window:
-    """Where a stamp's window and the picture overlap: rows and columns of each."""
-
-    picture: tuple[slice, slice]
-    stamp: tuple[slice, slice]
+def flat_ground(light: FloatArray, above: FloatArray, shade: float, surface: str, hiding: float) -> Ground:
+    """A ground with no produce on it."""
+    flat = np.zeros(light.shape[:2], np.float32)
+    return Ground(light, above, flat, flat > 1, shade, surface, hiding)
 
 
-def window(side_px: int, x_px: int, y_px: int, height_px: int, width_px: int) -> Window | None:
-    """The overlap of a square window about (x, y) with the picture, None where there is none."""
-    half = side_px // 2
-    top, left = y_px - half, x_px - half
-    rows = slice(max(top, 0), min(top + side_px, height_px))
-    columns = slice(max(left, 0), min(left + side_px, width_px))
-    if rows.start >= rows.stop or columns.start >= columns.stop:
-        return None
+def window(side_px: int, x_px: int, y_px: int, shape: tuple[int, ...]) -> tuple[Box, Box]:
+    """Where a square window about a pixel (x, y) of a picture (h, w) overlaps it: rows and columns of the picture, and of the window."""
+    top, left = y_px - side_px // 2, x_px - side_px // 2
+    rows = slice(max(top, 0), min(top + side_px, shape[0]))
+    columns = slice(max(left, 0), min(left + side_px, shape[1]))
     inner = slice(rows.start - top, rows.stop - top), slice(columns.start - left, columns.stop - left)
-    return Window((rows, columns), inner)
+    return (rows, columns), inner
 
 
-def lay(
-    ground: Ground, owner: NDArray[np.int16], stamp: Stamp, x_px: int, y_px: int, number: int, level: float
-) -> None:
+def lay(ground: Ground, owner: Owner, stamp: Stamp, x_px: int, y_px: int, number: int, level: float) -> None:
     """Lay a stamp about (x, y) on the ground's light, in place, and note `number` in `owner` (h, w) where its body hides what is under it.
 
     Where produce stands higher than `level` it stays in front."""
-    h, w = owner.shape
-    place = window(stamp.body.shape[0], x_px, y_px, h, w)
-    if place is None:
-        return
+    there, inner = window(stamp.body.shape[0], x_px, y_px, owner.shape)
     # The edge of what stands in front is as soft as produce is steep there, about a pixel.
-    front = np.clip((level - ground.relief[place.picture]) * 12 + 0.5, 0, 1).astype(np.float32)
-    through, glow = stamp.through[place.stamp], stamp.glow[place.stamp]
-    light = ground.light[place.picture]
+    front = np.clip((level - ground.relief[there]) * 12 + 0.5, 0, 1).astype(np.float32)
+    through, glow = stamp.through[inner], stamp.glow[inner]
+    light = ground.light[there]
     if ground.shade > 0:
-        fall = blurred(np.roll(stamp.solid, (2, 1), (0, 1)), _SHADOW_PX)[place.stamp]
+        fall = blurred(np.roll(stamp.solid, (2, 1), (0, 1)), 2.0)[inner]
         light *= (1.0 - ground.shade * fall * front)[..., None]
-    lost = ground.hiding * np.where(ground.produce[place.picture] | (ground.surface == "cloth"), 1.0, 0.35)
-    kept = through * (1.0 - lost * stamp.solid[place.stamp])[..., None]
+    lost = ground.hiding * np.where(ground.produce[there] | (ground.surface == "cloth"), 1.0, 0.35)
+    kept = through * (1.0 - lost * stamp.solid[inner])[..., None]
     light *= 1.0 - (1.0 - kept) * front[..., None]
     light += glow * ground.above * front[..., None]
-    hiding = (stamp.body[place.stamp] > 0.5) & (front > 0.5) & ((number > 0) | (through.mean(axis=2) < 0.6))
-    owner[place.picture][hiding] = number
+    hiding = (stamp.body[inner] > 0.5) & (front > 0.5) & ((number > 0) | (through.mean(axis=2) < 0.6))
+    owner[there][hiding] = number

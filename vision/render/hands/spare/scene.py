@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,41 +12,34 @@ from vision.render.hands import PX_PER_MM
 from vision.render.hands.seen import Body, HandDrawn, true_body
 from vision.render.hands.spare.bits import scattered
 from vision.render.hands.spare.camera import photographed
-from vision.render.hands.spare.fields import Rng
-from vision.render.hands.spare.flats import cloth, water
+from vision.render.hands.spare.fields import Rng, between
+from vision.render.hands.spare.flats import cloth, scallion, water
 from vision.render.hands.spare.heads import head
 from vision.render.hands.spare.insects import Insect, chosen, made
-from vision.render.hands.spare.leaves import scallion
-from vision.render.hands.spare.plate import Ground, lay, window
+from vision.render.hands.spare.plate import Ground, Owner, lay, window
 from vision.render.hands.spare.stamps import Stamp
 from vision.render.truth import TrueBody
 
-_KINDS = ("water", "cloth", "broccoli", "cauliflower", "scallion")
-_FULL_PX = 1600 * 1200
-_EDGE_PX = 8
+_GROUNDS: dict[str, Callable[[Rng, int, int], Ground]] = {
+    "water": water, "cloth": cloth, "broccoli": partial(head, "broccoli"), "cauliflower": partial(head, "cauliflower"),
+    "scallion": scallion,
+}  # fmt: skip
 _ROUND_PX = 16
 """How far about a body its surroundings are looked at for its contrast."""
 _ON_TOP = 2.0
 """A level above all produce."""
 _BIT = -1
-
-
-@dataclass(frozen=True)
-class _Laid:
-    """An insect and where it was laid."""
-
-    insect: Insect
-    x_px: int
-    y_px: int
+_Laid = tuple[Insect, int, int]
+"""An insect and the pixel it was laid about."""
 
 
 def draw(kind: str, seed: int, insects: int, width_px: int, height_px: int) -> HandDrawn:
     """One shot of that kind with exactly that many insects, at PX_PER_MM; the same arguments give the same bytes."""
-    rng = np.random.default_rng([seed, _KINDS.index(kind)])
-    ground = _ground(rng, kind, height_px, width_px)
+    rng = np.random.default_rng([abs(seed), list(_GROUNDS).index(kind)])
+    ground = _GROUNDS[kind](rng, height_px, width_px)
     owner = np.zeros((height_px, width_px), np.int16)
-    share = float(np.clip(height_px * width_px / _FULL_PX, 0.12, 1.6))
-    bits = scattered(rng, kind, round(float(rng.uniform(50, 150)) * share))
+    share = float(np.clip(height_px * width_px / (1600 * 1200), 0.12, 1.6))
+    bits = scattered(rng, kind, round(between(rng, 50, 150) * share))
     # Most bits lie under the insects; the last few fell on the shot afterwards.
     late = round(len(bits) * 0.08)
     _strew(rng, ground, owner, bits[late:], [])
@@ -56,19 +50,7 @@ def draw(kind: str, seed: int, insects: int, width_px: int, height_px: int) -> H
     return HandDrawn(pixels, truth, PX_PER_MM)
 
 
-def _ground(rng: Rng, kind: str, height_px: int, width_px: int) -> Ground:
-    if kind == "water":
-        return water(rng, height_px, width_px)
-    if kind == "cloth":
-        return cloth(rng, height_px, width_px)
-    if kind == "scallion":
-        return scallion(rng, height_px, width_px)
-    return head(rng, kind, height_px, width_px)
-
-
-def _strew(
-    rng: Rng, ground: Ground, owner: NDArray[np.int16], bits: list[tuple[Stamp, bool]], laid: list[_Laid]
-) -> None:
+def _strew(rng: Rng, ground: Ground, owner: Owner, bits: list[tuple[Stamp, bool]], laid: list[_Laid]) -> None:
     """Lay bits anywhere, in clumps here and there, in place; some sink between produce, and its own marks lie on it."""
     h, w = owner.shape
     hearts = rng.uniform(0, 1, (4, 2)) * (w, h)
@@ -80,35 +62,35 @@ def _strew(
         on = spots[ground.produce[spots[:, 1], spots[:, 0]]]
         x, y = (on if mark and len(on) else spots)[0]
         # What fell later may lie over legs or an end, never over a whole insect.
-        if any(np.hypot(x - one.x_px, y - one.y_px) < 0.4 * bit.body.shape[0] for one in laid):
+        if any(np.hypot(x - left, y - top) < 0.4 * bit.body.shape[0] for _, left, top in laid):
             continue
-        lay(ground, owner, bit, int(x), int(y), _BIT, float(rng.uniform(0.5, 1.3)))
+        lay(ground, owner, bit, int(x), int(y), _BIT, between(rng, 0.5, 1.3))
 
 
-def _settled(rng: Rng, ground: Ground, owner: NDArray[np.int16], insects: int) -> list[_Laid]:
+def _settled(rng: Rng, ground: Ground, owner: Owner, insects: int) -> list[_Laid]:
     """Lay the insects, in place, apart from each other as far as there is room."""
-    level = float(rng.uniform(0.75, 1.1))
+    level = between(rng, 0.75, 1.1)
     laid: list[_Laid] = []
     for number, kind in enumerate(chosen(rng, insects), 1):
         strength = level * float(np.clip(np.exp(rng.normal(-0.05, 0.4)), 0.3, 1.6))
         insect = made(rng, kind, strength)
         x, y = _place(rng, ground, laid, insect)
         lay(ground, owner, insect.stamp, x, y, number, _depth(rng, ground, insect, x, y))
-        laid.append(_Laid(insect, x, y))
+        laid.append((insect, x, y))
     return laid
 
 
 def _place(rng: Rng, ground: Ground, laid: list[_Laid], insect: Insect) -> tuple[int, int]:
     """Of some places at random the one that is best: apart from the others, and on produce more often in a gap than on a top."""
     h, w = ground.relief.shape
-    edge = min(_EDGE_PX, h // 4, w // 4)
+    edge = min(8, h // 4, w // 4)
     xs, ys = rng.integers(edge, w - edge, 24), rng.integers(edge, h - edge, 24)
     want_produce = rng.random() < 0.7
     cost = 0.6 * ground.relief[ys, xs] + rng.uniform(0, 0.3, 24)
     cost += 0.8 * (ground.produce[ys, xs] != want_produce)
-    for other in laid:
-        apart_px = (insect.length_mm + other.insect.length_mm) * 0.6 * PX_PER_MM
-        cost += 3 * np.maximum(1 - np.hypot(xs - other.x_px, ys - other.y_px) / apart_px, 0)
+    for other, x, y in laid:
+        apart_px = (insect.length_mm + other.length_mm) * 0.6 * PX_PER_MM
+        cost += 3 * np.maximum(1 - np.hypot(xs - x, ys - y) / apart_px, 0)
     # A long body near the edge would be cut off for the most part.
     half_px = 0.4 * insect.length_mm * PX_PER_MM
     out = np.maximum(half_px - np.minimum(np.minimum(xs, w - xs), np.minimum(ys, h - ys)), 0)
@@ -120,32 +102,25 @@ def _depth(rng: Rng, ground: Ground, insect: Insect, x_px: int, y_px: int) -> fl
     """The level an insect lies at: on top of all, or between produce so that some of it is hidden, but never most of it."""
     if not ground.produce[y_px, x_px] or rng.random() < 0.4:
         return _ON_TOP
-    place = window(insect.stamp.body.shape[0], x_px, y_px, *ground.relief.shape)
-    if place is None:
-        return _ON_TOP
-    heights = ground.relief[place.picture][insect.stamp.body[place.stamp] > 0.5]
+    there, inner = window(insect.stamp.body.shape[0], x_px, y_px, ground.relief.shape)
+    heights = ground.relief[there][insect.stamp.body[inner] > 0.5]
     if not len(heights):
         return _ON_TOP
     return float(np.quantile(heights, rng.uniform(0.5, 1.0))) + 0.03
 
 
-def _row(ground: Ground, owner: NDArray[np.int16], pixels: NDArray[np.uint8], one: _Laid, number: int) -> TrueBody:
+def _row(ground: Ground, owner: Owner, pixels: NDArray[np.uint8], one: _Laid, number: int) -> TrueBody:
     """The truth of one insect, measured in the finished picture round about it."""
-    h, w = owner.shape
-    insect = one.insect
-    side = insect.stamp.body.shape[0] + 2 * _ROUND_PX
-    place = window(side, one.x_px, one.y_px, h, w)
-    whole = insect.stamp.body > 0.5
-    if place is None:
-        raise AssertionError("an insect is always laid inside the picture")
-    body = np.pad(whole, _ROUND_PX)[place.stamp]
-    seen = np.asarray(body & (owner[place.picture] == number), np.float32)
-    x, y = float(one.x_px), float(one.y_px)
+    insect, x_px, y_px = one
+    whole = np.pad(insect.stamp.body > 0.5, _ROUND_PX)
+    there, inner = window(whole.shape[0], x_px, y_px, owner.shape)
+    seen = np.asarray(whole[inner] & (owner[there] == number), np.float32)
+    x, y = float(x_px), float(y_px)
     if seen.any():
         rows, columns = np.nonzero(seen)
-        x, y = float(columns.mean()) + place.picture[1].start, float(rows.mean()) + place.picture[0].start
+        x, y = float(columns.mean()) + there[1].start, float(rows.mean()) + there[0].start
     visible = float(np.clip(seen.sum() / max(int(whole.sum()), 1), 0, 1))
-    surface = "produce" if ground.produce[one.y_px, one.x_px] else ground.surface
+    surface = "produce" if ground.produce[y_px, x_px] else ground.surface
     known = Body(insect.kind, x, y, insect.length_mm, insect.width_mm, insect.angle_deg, visible, insect.curved)
-    picture = pixels[place.picture].astype(np.float32) / np.float32(255)
+    picture = pixels[there].astype(np.float32) / np.float32(255)
     return true_body(known, seen, picture, PX_PER_MM, surface)

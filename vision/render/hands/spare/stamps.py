@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.render.hands import PX_PER_MM
-from vision.render.hands.spare.fields import Rng, dome
+from vision.render.hands.spare.fields import Points, Rng, dome
 from vision.types import FloatArray
 
 FINE = 3
@@ -44,7 +44,7 @@ class Pose:
     bend_rad: float = 0.0
     sway_rad: float = 0.0
 
-    def laid(self, points_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    def laid(self, points_mm: Points) -> Points:
         """Points (n, 2) from the straight body's frame (x to the head, 0 in the middle) to where they lie, in mm."""
         along = np.linspace(-1.5, 1.5, 181)
         inner = np.clip(along, -0.5, 0.5)
@@ -55,11 +55,10 @@ class Pose:
         at = points_mm[:, 0] / self.length_mm
         turn = np.interp(at, along, heading)
         side = points_mm[:, 1]
-        return np.stack(
-            [np.interp(at, along, x) - np.sin(turn) * side, np.interp(at, along, y) + np.cos(turn) * side], 1
-        )
+        down = np.interp(at, along, y) + np.cos(turn) * side
+        return np.stack([np.interp(at, along, x) - np.sin(turn) * side, down], 1)
 
-    def line(self, *points_mm: tuple[float, float]) -> NDArray[np.float64]:
+    def line(self, *points_mm: tuple[float, float]) -> Points:
         """Points of a line (n, 2) from the straight body's frame to where they lie, in mm."""
         return self.laid(np.array(points_mm, float))
 
@@ -84,67 +83,60 @@ class Slate:
         self.glow = np.zeros((self.side, self.side, 3), np.float32)
         self.solid = np.zeros((self.side, self.side), np.float32)
 
-    def _fixed(self, points_mm: NDArray[np.float64]) -> NDArray[np.int32]:
+    def _fixed(self, points_mm: Points) -> NDArray[np.int32]:
         fine = points_mm * FINE_PER_MM + (self.side - 1) / 2
         return np.asarray(np.round(fine * 2**_SHIFT), np.int32)
 
-    def filled(self, *outlines_mm: NDArray[np.float64]) -> FloatArray:
+    def filled(self, *outlines_mm: Points) -> FloatArray:
         """Cover 0..1 (side, side) of the union of closed outlines, each (n, 2) in mm from the middle."""
         mask = np.zeros((self.side, self.side), np.uint8)
         for outline in outlines_mm:
             cv2.fillPoly(mask, [self._fixed(outline)], 255, cv2.LINE_AA, _SHIFT)
         return np.asarray(mask, np.float32) / np.float32(255)
 
-    def drawn(self, lines_mm: Sequence[NDArray[np.float64]], width_mm: float) -> FloatArray:
+    def drawn(self, lines_mm: Sequence[Points], width_mm: float) -> FloatArray:
         """Cover 0..1 (side, side) of open lines, each (n, 2) in mm from the middle."""
         mask = np.zeros((self.side, self.side), np.uint8)
         # A line thinner than a fine pixel is drawn one wide and made fainter by as much.
         wide_px = width_mm * FINE_PER_MM
-        cv2.polylines(
-            mask, [self._fixed(line) for line in lines_mm], False, 255, max(round(wide_px), 1), cv2.LINE_AA, _SHIFT
-        )
+        lines = [self._fixed(line) for line in lines_mm]
+        cv2.polylines(mask, lines, False, 255, max(round(wide_px), 1), cv2.LINE_AA, _SHIFT)
         return np.asarray(mask, np.float32) * np.float32(min(wide_px, 1.0) / 255)
 
     def spot(self, at_mm: tuple[float, float], sigma_mm: float) -> FloatArray:
         """A gaussian lump (side, side) of height 1."""
-        middle = (self.side - 1) / 2
-        axis = np.arange(self.side, dtype=np.float32)
-        wide = 2 * (sigma_mm * FINE_PER_MM) ** 2
-        across = np.exp(-((axis - (at_mm[0] * FINE_PER_MM + middle)) ** 2) / wide)
-        down = np.exp(-((axis - (at_mm[1] * FINE_PER_MM + middle)) ** 2) / wide)
+        axis = np.arange(self.side, dtype=np.float32) - np.float32((self.side - 1) / 2)
+        across, down = (np.exp(-0.5 * ((axis / FINE_PER_MM - at) / sigma_mm) ** 2) for at in at_mm)
         return np.asarray(np.outer(down, across), np.float32)
 
-    def add(
-        self, thickness: NDArray[Any], density: NDArray[Any], sheen: NDArray[Any] | None = None, cover: float = 1.0
-    ) -> None:
-        """Lay matter `thickness` (side, side) 0..1 of that density (3,) per unit; `sheen` (3,) is the light it scatters back."""
+    def add(self, thickness: NDArray[Any], density: NDArray[Any], back: float = 0.0, cover: float = 1.0) -> None:
+        """Lay matter `thickness` (side, side) 0..1 of that density (3,) per unit.
+
+        It scatters back the share `back` of the light from above, of its own hue, since what is scattered has gone through it."""
         rows, columns = np.flatnonzero(thickness.any(axis=1)), np.flatnonzero(thickness.any(axis=0))
         if not len(rows):
             return
         box = slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1)
         thick = thickness[box][..., None]
         self.absorb[box] += thick * density
-        # What scatters below shines through what is laid over it, less than by half the way there and back.
+        # What scatters below shines through what is laid over it.
         self.glow[box] *= np.exp(-0.8 * thick * density)
-        if sheen is not None:
+        if back > 0:
             veil = 1.0 - np.exp(-2.5 * cover * thick)
             # A round body turns away from the light at its edge and scatters less of it back there.
-            self.glow[box] += veil * (sheen * (0.5 + 0.5 * np.minimum(thick, 1.0)) - self.glow[box])
+            sheen = back * np.exp(-0.8 * density) * (0.5 + 0.5 * np.minimum(thick, 1.0))
+            self.glow[box] += veil * (sheen - self.glow[box])
             self.solid[box] = np.maximum(self.solid[box], veil[..., 0])
 
-    def limbs(self, lines_mm: Sequence[NDArray[np.float64]], width_mm: float, density: NDArray[Any]) -> None:
+    def limbs(self, lines_mm: Sequence[Points], width_mm: float, density: NDArray[Any]) -> None:
         """Lay legs or antennae, each (n, 2) in mm: dense, and a little light from above comes back from them."""
-        self.add(self.drawn(lines_mm, width_mm), density, 0.3 * np.exp(-0.8 * density), 0.4)
+        self.add(self.drawn(lines_mm, width_mm), density, 0.3, 0.4)
 
-    def trunk(
-        self, outline_mm: NDArray[np.float64], density: FloatArray, back: float, flat: float = 0.2, cover: float = 1.0
-    ) -> tuple[FloatArray, FloatArray]:
-        """Lay a round body of that outline (n, 2), `flat` of it evenly thick; give its cover 0..1 and its thickness, both (side, side).
-
-        It scatters back the share `back`, of the same hue, since what is scattered has gone through it."""
-        body = self.filled(outline_mm)
+    def trunk(self, shape: Points, dens: FloatArray, back: float, flat: float = 0.2) -> tuple[FloatArray, FloatArray]:
+        """Lay a round body of that outline (n, 2), `flat` of it evenly thick; give its cover 0..1 and its thickness, both (side, side)."""
+        body = self.filled(shape)
         thick = dome(body)
-        self.add(thick * np.float32(1 - flat) + body * np.float32(flat), density, back * np.exp(-0.8 * density), cover)
+        self.add(thick * (1 - flat) + body * flat, dens, back)
         return body, thick
 
     def pale(self, where: FloatArray, share: float) -> None:
@@ -161,7 +153,7 @@ def _down(fine: FloatArray) -> FloatArray:
     return np.asarray(cv2.resize(fine, (n, n), interpolation=cv2.INTER_AREA), np.float32)
 
 
-def outline(widths: Sequence[tuple[float, float]], length_mm: float, width_mm: float) -> NDArray[np.float64]:
+def outline(widths: Sequence[tuple[float, float]], length_mm: float, width_mm: float) -> Points:
     """A symmetric outline (n, 2) from (place 0 tail .. 1 head, half-width 0..1 of the widest) pairs, rounded at both ends."""
     places, halves = (np.array(v, float) for v in zip(*widths, strict=True))
     # Cosine spacing gives the rounded ends as many points as they need.
@@ -172,17 +164,15 @@ def outline(widths: Sequence[tuple[float, float]], length_mm: float, width_mm: f
     return np.concatenate([np.stack([x, y], 1), np.stack([x[::-1], -y[::-1]], 1)])
 
 
-def oval(x_mm: float, y_mm: float, long_mm: float, wide_mm: float) -> NDArray[np.float64]:
+def oval(x_mm: float, y_mm: float, long_mm: float, wide_mm: float) -> Points:
     """An ellipse (32, 2) about a point, its long diameter along x."""
     turn = np.linspace(0, 2 * np.pi, 32, endpoint=False)
     return np.stack([x_mm + np.cos(turn) * long_mm / 2, y_mm + np.sin(turn) * wide_mm / 2], 1)
 
 
-def leg(
-    rng: Rng, x_mm: float, y_mm: float, reach_mm: float, heading_rad: float, knee_rad: float
-) -> NDArray[np.float64]:
-    """A leg of three joints (4, 2): from (x, y) out along the heading, bent at the knee, with a short foot."""
+def leg(rng: Rng, root_mm: tuple[float, float], reach_mm: float, heading_rad: float, knee_rad: float) -> Points:
+    """A leg of three joints (4, 2): from its root out along the heading, bent at the knee, with a short foot."""
     turns = heading_rad + np.array([0.0, knee_rad, knee_rad * 0.6]) + rng.normal(0, 0.12, 3)
     parts = reach_mm * np.array([0.42, 0.43, 0.15])
     steps = np.stack([np.cos(turns) * parts, np.sin(turns) * parts], 1)
-    return np.concatenate([[[x_mm, y_mm]], np.array([x_mm, y_mm]) + np.cumsum(steps, 0)])
+    return np.concatenate([np.zeros((1, 2)), np.cumsum(steps, 0)]) + root_mm
