@@ -48,7 +48,7 @@ def _ragged(rng: Rng, long_mm: float, wide_mm: float, corners: int, rough: float
 
 
 def _flake(rng: Rng, strength: float) -> Stamp:
-    """A torn flake of tissue with its cells and a rib uneven."""
+    """A torn flake of tissue with its cells uneven."""
     long_mm = _size_mm(rng, 1.0, 0.25, 4.0)
     slate = Slate(long_mm * 0.75)
     mask = slate.filled(_ragged(rng, long_mm, long_mm * between(rng, 0.35, 0.9), int(rng.integers(7, 16)), 0.3))
@@ -75,11 +75,9 @@ def _strip(rng: Rng, strength: float, colours: tuple[Colour, ...], slim: tuple[f
     return slate.stamp(body)
 
 
-def _grains(
-    rng: Rng, strength: float, colours: tuple[Colour, ...], middle_mm: float, apart: float, back: float
-) -> Stamp:
+def _grains(rng: Rng, strength: float, colours: tuple[Colour, ...], size_mm: float, apart: float, back: float) -> Stamp:
     """Hard angular grit or small milky grains of starch, one alone or some together."""
-    long_mm = _size_mm(rng, middle_mm, 0.08, 1.2)
+    long_mm = _size_mm(rng, size_mm, 0.08, 1.2)
     slate = Slate(long_mm * (1 + 3 * apart))
     steps = np.clip(rng.normal(0, 1, (int(rng.choice([1, 1, 1, 2, 4, 7])), 2)), -2, 2) * apart * long_mm
     mask = slate.filled(*(_ragged(rng, long_mm, long_mm * 0.8, 7, 0.2) + step for step in steps))
@@ -175,8 +173,8 @@ def _bud(rng: Rng, strength: float) -> Stamp:
 
 _MAKERS: tuple[Callable[[Rng, float], Stamp], ...] = (
     _flake, partial(_strip, colours=_PLANTS, slim=(0.07, 0.28), bend=0.5),
-    partial(_grains, colours=_SOILS, middle_mm=0.28, apart=0.6, back=0.3),
-    partial(_grains, colours=_WHITES, middle_mm=0.16, apart=1.5, back=0.85),
+    partial(_grains, colours=_SOILS, size_mm=0.28, apart=0.6, back=0.3),
+    partial(_grains, colours=_WHITES, size_mm=0.16, apart=1.5, back=0.85),
     _fibre, partial(_lens, middle_mm=0.5, rim_at=0.45, squat=0.95), _seed, _stain, partial(_lens, middle_mm=1.2, rim_at=0.0, squat=0.75),
     _vein, _bud, partial(_strip, colours=_PALES, slim=(0.1, 0.25), bend=1.5),
 )  # fmt: skip

@@ -19,6 +19,7 @@ _GNATS = ((0.12, 0.10, 0.08), (0.20, 0.15, 0.10), (0.34, 0.24, 0.14))
 _PEAR = ((0, 0.16), (0.08, 0.55), (0.36, 1), (0.6, 0.84), (0.76, 0.6), (0.86, 0.46), (0.96, 0.34), (1, 0.16))
 _THRIPS = ((0.62, 0.46, 0.14), (0.50, 0.32, 0.10), (0.34, 0.20, 0.08), (0.20, 0.12, 0.06), (0.13, 0.09, 0.06))
 _CATERPILLARS = ((0.60, 0.68, 0.34), (0.50, 0.60, 0.24), (0.66, 0.66, 0.42), (0.68, 0.64, 0.52))
+_FLY = ((0, 0.2), (0.1, 0.5), (0.35, 0.62), (0.55, 0.5), (0.74, 1), (0.84, 0.7), (0.87, 0.4), (0.93, 0.62), (1, 0.3))
 _GROWN = (
     (0, 0.06),
     (0.07, 0.34),
@@ -31,7 +32,7 @@ _GROWN = (
     (1, 0.3),
 )
 _YOUNG = ((0, 0.2), (0.08, 0.5), (0.3, 0.95), (0.5, 1), (0.7, 0.86), (0.85, 0.6), (0.96, 0.45), (1, 0.25))
-"""Outlines of aphids and of thrips, as `outline` takes them."""
+"""Outlines of aphids, gnats and thrips, as `outline` takes them."""
 _SIDES = (-1.0, 1.0)
 
 
@@ -157,18 +158,7 @@ def gnat(rng: Rng, pose: Pose, strength: float) -> tuple[Stamp, float]:
     lines = legs(rng, pose, (0.1 * length, 0.26 * length), width * 0.4, length * between(rng, 0.9, 1.25))
     slate.limbs([*lines, *feelers(rng, pose, length * 0.45)], 0.04, flesh * 0.55)
     wings(rng, pose, slate, length * between(rng, 0.8, 1.0), length * 0.34, float(rng.choice([0.15, 0.5, 1.1])))
-    shape = [
-        (0, 0.2),
-        (0.1, 0.5),
-        (0.35, 0.62),
-        (0.55, 0.5),
-        (0.74, 1),
-        (0.84, 0.7),
-        (0.87, 0.4),
-        (0.93, 0.62),
-        (1, 0.3),
-    ]
-    body, _ = slate.trunk(pose.laid(outline(shape, length, width)), flesh, 0.25)
+    body, _ = slate.trunk(pose.laid(outline(_FLY, length, width)), flesh, 0.25)
     slate.pale(rings(slate, pose, width, np.linspace(-0.42, 0.0, 6), 0.05) * body, 0.25)
     return slate.stamp(body), width
 

@@ -31,10 +31,10 @@ class _Sort:
 
 
 _GREENS = ((0.11, 0.19, 0.050), (0.075, 0.15, 0.055), (0.16, 0.23, 0.07), (0.10, 0.16, 0.10), (0.13, 0.17, 0.05))
-_CURDS = ((0.80, 0.73, 0.53), (0.82, 0.78, 0.65), (0.72, 0.64, 0.42))
+_CURDS = ((0.84, 0.78, 0.60), (0.86, 0.83, 0.72), (0.80, 0.72, 0.50))
 _SORTS = {
     "broccoli": _Sort((0.75, 1.3), (6, 10), 0.35, _GREENS, (0.36, 0.48, 0.20), (1.1, 0.75, 1.5), 0.22, 0.75, 0.15, (0.7, 1.15)),
-    "cauliflower": _Sort((0.35, 0.75), (3, 6), 0.5, _CURDS, (0.70, 0.70, 0.52), (0.50, 0.55, 0.75), 0.05, 0.4, 0.7, (0.6, 0.95)),
+    "cauliflower": _Sort((0.35, 0.75), (3, 6), 0.5, _CURDS, (0.70, 0.70, 0.52), (0.50, 0.55, 0.75), 0.05, 0.3, 0.7, (0.75, 1.1)),
 }  # fmt: skip
 
 
@@ -105,12 +105,13 @@ def head(kind: str, rng: Rng, height_px: int, width_px: int) -> Ground:
     canopy = np.sqrt(np.clip(inside, 0, 0.6) / 0.6)
     twigs = _twigs(rng, florets, height_px, width_px)
     share = sort.lump_share
-    domes = (0.12 + (0.88 - share) * buds + share * lumps) * (0.7 + 0.3 * canopy)
+    # Small grains do not bury a body between them as large buds do: it lies between lumps then.
+    rise = 0.5 * min(pitch / 20, 1.0)
+    domes = (0.12 + rise * buds + (0.88 - rise) * lumps) * (0.7 + 0.3 * canopy)
     height = np.where(crown, domes, twigs * 0.3).astype(np.float32)
-    towards = between(rng, 0, 2 * np.pi)
     steps = blurred(np.where(crown, buds, twigs * 0.5).astype(np.float32), 0.9) * np.float32(pitch * 0.42)
     steps += (lumps * crown).astype(np.float32) * np.float32(lump_pitch * share * 0.35)
-    shade = lit(steps, towards, between(rng, 0.7, 1.3))
+    shade = lit(steps, between(rng, 0, 6.3), between(rng, 0.7, 1.3))
     # Light finds its way into gaps less than onto tops, and less to the flanks of a lump than to its middle.
     shade *= (1 - sort.gap * np.exp(-4.0 * buds) * crown) * (1 - 0.45 * share * (1 - lumps) * crown)
     by_lump = rng.random(int(lump_labels.max()) + 2).astype(np.float32)[lump_labels]

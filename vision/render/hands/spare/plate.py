@@ -21,7 +21,7 @@ class Ground:
 
     `relief` (h, w) 0..1 is how high produce stands there, 0 on what is flat; `produce` (h, w) says where it is; `shade` 0..1 how dark a
     body's shadow falls; `surface` what there is beside produce, in the words of the truth; `hiding` 0..1 how much of the light from
-    under a solid body is lost: all but none over a panel, most over produce, whose light comes from above in the first place."""
+    under a solid body is lost over produce or cloth, a third of that over a panel or water, whose light is strong."""
 
     light: FloatArray
     above: FloatArray

@@ -71,9 +71,10 @@ def _settled(rng: Rng, ground: Ground, owner: Owner, insects: int) -> list[_Laid
     """Lay the insects, in place, apart from each other as far as there is room."""
     level = between(rng, 0.75, 1.1)
     laid: list[_Laid] = []
-    for number, kind in enumerate(chosen(rng, insects), 1):
-        strength = level * float(np.clip(np.exp(rng.normal(-0.05, 0.4)), 0.3, 1.6))
-        insect = made(rng, kind, strength)
+    strengths = level * np.clip(np.exp(rng.normal(-0.05, 0.4, insects)), 0.3, 1.6)
+    bodies = [made(rng, kind, float(strength)) for kind, strength in zip(chosen(rng, insects), strengths, strict=True)]
+    # The long ones first: in a crowd a small one lies on a large one, and is not buried by it.
+    for number, insect in enumerate(sorted(bodies, key=lambda body: -body.length_mm), 1):
         x, y = _place(rng, ground, laid, insect)
         lay(ground, owner, insect.stamp, x, y, number, _depth(rng, ground, insect, x, y))
         laid.append((insect, x, y))
