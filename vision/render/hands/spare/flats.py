@@ -72,7 +72,7 @@ def cloth(rng: Rng, height_px: int, width_px: int) -> Ground:
     light *= hue * np.exp(rng.normal(0, 0.03, 3)).astype(np.float32)
     light *= np.asarray(cv2.exp(-dens), np.float32)[..., None]
     wet = cloud(rng, height_px, width_px, between(rng, 120, 350)) > rng.uniform(-0.5, 1.5)
-    soaked = blurred(wet.astype(np.float32), 10)
+    soaked = blurred(wet.astype(np.float32), between(rng, 6, 40))
     light *= (1 - between(rng, 0.03, 0.2) * soaked)[..., None]
     return flat_ground(light, cast(rng) * between(rng, 0.35, 0.8), between(rng, 0.15, 0.4), "cloth", 0.7)
 
@@ -127,7 +127,7 @@ def _strip(rng: Rng, on: Ground, at: Points, turn_rad: float, wide_px: float, gr
     shadow = blurred(shadow, 4.0) * (1 - edge)
     on.light[box] *= through * (1 - 0.10 * shadow)[..., None]
     on.light[box] += (edge * shade)[..., None] * (through * through * (0.42 * on.above))
-    np.maximum(on.relief[box], thickness * 0.5, out=on.relief[box])
+    np.maximum(on.relief[box], edge * 0.5, out=on.relief[box])
 
 
 def _tissue(rng: Rng, rows: int, columns: int, green: Colour) -> tuple[FloatArray, FloatArray]:
