@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from vision.render.hands import PX_PER_MM, grown, layered, pieced, plain, solid, washed
+from vision.render.hands import PX_PER_MM, grown, layered, pieced, plain, solid, spare, washed
 from vision.render.hands.seen import HandDrawn
 
 KINDS = ("water", "broccoli", "cloth", "cauliflower", "scallion")
@@ -23,7 +23,7 @@ HANDS: dict[str, _Hand] = {
     "washed": washed.draw,
 }
 """Those that lessons are drawn by."""
-UNSEEN: dict[str, _Hand] = {"solid": solid.draw}
+UNSEEN: dict[str, _Hand] = {"solid": solid.draw, "spare": spare.draw}
 """Those that only judge: nothing is learned on them, nor anything chosen by them."""
 
 
