@@ -18,6 +18,8 @@ from vision.render.hands.grown.legged import gnat, mite, thrips
 from vision.render.hands.seen import HandDrawn
 from vision.render.truth import moments
 
+pytestmark = pytest.mark.slow
+
 WIDTH, HEIGHT = 400, 300
 MAKERS = (aphid, thrips, caterpillar, larva, mite, gnat, egg, skin)
 SURFACES = {"water": {"water"}, "cloth": {"cloth"}}

@@ -13,6 +13,8 @@ from vision.render.hands import PX_PER_MM
 from vision.render.hands.layered import KINDS, draw
 from vision.render.hands.seen import HandDrawn
 
+pytestmark = pytest.mark.slow
+
 WIDTH, HEIGHT = 400, 300
 SURFACES = {"water": {"water"}, "cloth": {"cloth"}}
 INSECTS = {"aphid", "thrips", "caterpillar", "larva", "mite", "gnat", "egg", "skin"}

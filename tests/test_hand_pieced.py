@@ -14,6 +14,8 @@ from vision.render.hands.pieced.scene import Lamp, Scene
 from vision.render.hands.pieced.wetness import drops
 from vision.render.hands.seen import HandDrawn
 
+pytestmark = pytest.mark.slow
+
 KINDS = ("water", "cloth", "broccoli", "cauliflower", "scallion")
 NAMES = {"aphid", "thrips", "caterpillar", "larva", "mite", "gnat", "egg", "skin"}
 SURFACES = {"water": {"water"}, "cloth": {"cloth"}}

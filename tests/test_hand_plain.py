@@ -16,6 +16,8 @@ from vision.render.hands.plain.crawlers import caterpillar, egg, gnat, larva, mi
 from vision.render.hands.plain.sucking import aphid, skin, thrips
 from vision.render.hands.seen import HandDrawn
 
+pytestmark = pytest.mark.slow
+
 KINDS = ("water", "cloth", "broccoli", "cauliflower", "scallion")
 NAMES = {"aphid", "thrips", "caterpillar", "larva", "mite", "gnat", "egg", "skin"}
 _WIDE, _HIGH = 400, 300

@@ -12,6 +12,8 @@ from vision.render.hands.seen import HandDrawn
 from vision.render.hands.solid import draw
 from vision.render.truth import TrueBody
 
+pytestmark = pytest.mark.slow
+
 KINDS = ("water", "cloth", "broccoli", "cauliflower", "scallion")
 NAMES = {"aphid", "thrips", "caterpillar", "larva", "mite", "gnat", "egg", "skin"}
 _WIDE, _HIGH = 400, 300

@@ -10,6 +10,8 @@ from vision.render.hands.spare import draw
 from vision.render.hands.spare.insects import KINDS as INSECTS
 from vision.render.hands.spare.insects import made
 
+pytestmark = pytest.mark.slow
+
 KINDS = ("water", "cloth", "broccoli", "cauliflower", "scallion")
 
 

@@ -9,6 +9,8 @@ from vision.render.hands import PX_PER_MM, washed
 from vision.render.hands.washed.long_bodied import paint
 from vision.render.hands.washed.plans import planned
 
+pytestmark = pytest.mark.slow
+
 KINDS = ("water", "cloth", "broccoli", "cauliflower", "scallion")
 SIDES = (400, 300)
 

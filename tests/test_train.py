@@ -142,7 +142,7 @@ def test_three_in_five_lessons_are_drawn_by_other_hands_each_of_all_it_draws() -
 
 def test_hands_that_judge_are_never_learned_on() -> None:
     assert not set(UNSEEN) & set(HANDS)
-    shots = [lesson.shot for lesson in (*lessons(1000, 11), *mixed_shots(125, 11))]
+    shots = [lesson.shot for lesson in (*lessons(1400, 11), *mixed_shots(175, 11))]
     assert {shot.hand for shot in shots if isinstance(shot, HandShot)} == set(HANDS)
 
 

@@ -43,10 +43,10 @@ _AS_SPARSE = 0.35
 """Weight of an insect in what is learned: a lesson that holds any holds 43 on average, and scores stand for 15 a shot of its size."""
 _MOST_ELSEWHERE = 700
 """Places of a lesson without an insect that are learned from; of thousands, chosen at random."""
-_PARTS = (8, 2, 8)
+_PARTS = (444, 112, 844)
 """Parts of the lessons that teach the network, the trees of the first glance, and the judge. Each learns on lessons of its own: the
 next reads what the one before says, which is too sure of what it has seen."""
-_ROUNDS, _ROUNDS_OF_BODIES = 14, 12
+_ROUNDS, _ROUNDS_OF_BODIES = 14, 16
 _FOLDS = 2
 """Networks that are shown bodies, each learned without a part of the lessons: of those it tells the trees."""
 _LESSONS_A_MIXED_SHOT = 8
@@ -253,7 +253,7 @@ def write_ranker(learned: Learned, kinds: Sequence[str], note: str, scale: Score
 def main() -> None:
     """Learn the shipped ranker again."""
     parser = argparse.ArgumentParser(prog="python -m vision.train", description=main.__doc__)
-    parser.add_argument("--scenes", type=int, default=1000, help="how many shots to draw")
+    parser.add_argument("--scenes", type=int, default=1400, help="how many shots to draw")
     parser.add_argument("--seed", type=int, default=11)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--out", type=Path, default=Path(__file__).parent / "rankers" / "drawn.json")
