@@ -110,6 +110,7 @@ class Scored:
 
 def score(folder: Path, out: Path) -> Scored:
     words = ["score", str(folder), "--out", str(out), "--px-per-mm", "20", "--engine", "cores", "--workers", "2"]
+    words += ["--min-score", "0.001"]  # rows enough to compare, whatever the ranker thinks of these
     done = subprocess.run(
         [sys.executable, "-c", SCORE, *words],
         capture_output=True,
