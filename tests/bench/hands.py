@@ -1,8 +1,8 @@
 """Recall on shots that other hands drew, on which nothing was learned, beside the standard shots: `make bench-hands`.
 
 The scenes and look-alikes of the standard shots (standard.py) come from the code that two in five lessons come from. A hand that was
-written without sight of it shows how much of what was learned holds elsewhere. Shots are 2000 x 1500 px at 20 px/mm, every other one holds six
-insects; counted as in accuracy.py. Those hands that lessons are drawn by can be asked for, too: on other seeds.
+written without sight of it shows how much of what was learned holds elsewhere. Shots are 2000 x 1500 px at 20 px/mm, every other one
+holds six insects; counted as in accuracy.py. Those hands that lessons are drawn by can be asked for, too: on other seeds.
 """
 
 from __future__ import annotations
