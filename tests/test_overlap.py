@@ -98,6 +98,17 @@ def test_where_everything_is_asked_for_an_outline_noticed_by_its_rim_hides_no_pl
     assert covered.hides(25, 25, 150.0, 8.0)
 
 
+def test_nor_does_one_that_a_shine_has_taken_a_bay_out_of() -> None:
+    """30 px across and noticed at 4: two and a half times 4 is less than 0.4 times 30, but not than 0.4 times what the bay leaves."""
+    bare = np.ones((120, 120), bool)
+    shone_on = np.ones((30, 30), bool)
+    shone_on[10:20, 12:] = False
+    covered = Covered.nothing(Surfaces(bare, ~bare, ~bare), everything=True)
+    covered.cover(replace(square(30, 60.0), scale_px=4.0, mask=shone_on))
+    assert not covered.hides(20, 20, 50.0, 6.0)
+    assert covered.hides(20, 20, 50.0, 4.0)
+
+
 @pytest.mark.parametrize("zoom", [1, 2, 4])
 def test_contrast_is_looked_up_in_the_pixel_that_covers_the_place(zoom: int) -> None:
     bare = np.ones((80, 80), bool)

@@ -40,6 +40,8 @@ class Covered:
     everything: bool
     specks: list[Speck] = field(default_factory=list)
     widths_px: list[float] = field(default_factory=list)
+    spans_px: list[float] = field(default_factory=list)
+    """Widths of hulls: a shine that reaches its rim makes no body narrow. Known where everything is asked for."""
     signals: list[float] = field(default_factory=lambda: [0.0])
     """Of each owner; what no outline covers counts as one without signal."""
 
@@ -61,16 +63,20 @@ class Covered:
         if self.everything and _FAR_FINER * sigma_px < own_px:
             return False
         # Noticed by its rim, an outline may have caught a part: where all is asked for, a place of its own scale is looked at too.
-        if self.everything and _FAR_COARSER * speck.scale_px < own_px <= _FAR_COARSER * sigma_px:
+        if self.everything and _FAR_COARSER * speck.scale_px < self._span_px(owner) <= _FAR_COARSER * sigma_px:
             return False
         # Of one and the same body a coarser place has more signal, since it holds more of it: its contrast is what tells.
         return signal <= _FAR_STRONGER * speck.snr or _strength_at(speck, row, column) <= _FAR_STRONGER
 
+    def _span_px(self, owner: int) -> float:
+        return _SIGMA_OF_WIDTH * self.spans_px[owner]
+
     def cover(self, speck: Speck) -> None:
         """Lays an outline, and a little round it, over the pixels it covers, save where a stronger one lies already."""
         self.specks.append(speck)
-        depth = cv2.distanceTransform(np.pad(speck.mask, 1).astype(np.uint8), cv2.DIST_L2, 5)
-        self.widths_px.append(2 * float(depth.max()) * speck.zoom)
+        self.widths_px.append(_width(speck.mask.astype(np.uint8)) * speck.zoom)
+        if self.everything:
+            self.spans_px.append(_width(_hull(speck.mask)) * speck.zoom)
         grown = cv2.dilate(speck.mask.astype(np.uint8), np.ones((3, 3), np.uint8))
         taken = self.owner[int(speck.on_produce)]
         h, w = taken.shape
@@ -88,6 +94,20 @@ class Covered:
         self.signals.append(speck.snr)
         free = np.array(self.signals)[taken[i, j]] <= speck.snr
         taken[i[free], j[free]] = len(self.specks)
+
+
+def _width(mask: NDArray[np.uint8]) -> float:
+    """Of the widest part of a mask, in its own pixels."""
+    depth = cv2.distanceTransform(np.pad(mask, 1), cv2.DIST_L2, 5)
+    return 2 * float(depth.max())
+
+
+def _hull(mask: MaskArray) -> NDArray[np.uint8]:
+    """A mask with its bays and holes filled."""
+    rows, columns = np.nonzero(mask)
+    filled = np.zeros(mask.shape, np.uint8)
+    cv2.fillConvexPoly(filled, cv2.convexHull(np.stack([columns, rows], axis=1).astype(np.int32)), (1,))
+    return filled
 
 
 def _strength_at(speck: Speck, row: int, column: int) -> float:
