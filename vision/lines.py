@@ -9,8 +9,10 @@ from __future__ import annotations
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 
+from vision.arrays import copy_where
 from vision.types import FloatArray, MaskArray
 
 _DIRECTIONS = 8
@@ -78,8 +80,8 @@ def along_lines(grey: FloatArray, mask: MaskArray, sigma_px: float, threads: Thr
         for line, weight in zip(lines, weights, strict=True):
             total = _sum_along(grey, line, rows, reach, sums)
             total *= weight
-            np.maximum(best, total, out=best)
-        np.copyto(out[inner], best, where=mask[inner])
+            cv2.max(best, total, dst=best)
+        copy_where(best, mask[inner], out[inner])
 
     list(threads.map(band, range(reach, h - reach, _BAND)))
     return out
@@ -92,7 +94,9 @@ def _sum_along(grey: FloatArray, line: _Line, rows: slice, reach: int, sums: Flo
     for n, (dy, dx) in enumerate(line.shifts):
         h, w = total.shape[0] - dy, total.shape[1] - abs(dx)
         here, there = total[:h, max(0, -dx) :], total[dy:, max(0, dx) :]
-        total = np.add(here[:, :w], there[:, :w], out=sums[n % 2, :h, :w])
+        # NumPy adds rows that begin anywhere in memory a third as fast.
+        total = sums[n % 2, :h, :w]
+        cv2.add(here[:, :w], there[:, :w], dst=total)
     first = reach - left - sum(max(0, -dx) for _, dx in line.shifts)
     return total[:, first : first + grey.shape[1] - 2 * reach]
 

@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.arrays import to_half
 from vision.light import coarse_to_fine, over_channels
 from vision.lines import along_lines
 from vision.pyramid import build_pyramid
@@ -31,7 +32,6 @@ _LINES_TO_LEVEL = 2
 """Level of the pyramid up to which it is looked along lines too; what is thin and wider than that stands out by itself."""
 _LINE_GAIN = np.float32(2)
 """How much more a line may stand out than its own point does; along an even line eight samples gain less than the root of eight."""
-_MOST_OF_HALF = np.float32(np.finfo(np.float16).max)
 _RARITY_FLOOR = 0.1
 """Decades of rarity below which a difference means nothing."""
 
@@ -170,7 +170,7 @@ def _with_rarity(scale: ScaleMap, rare: list[FloatArray], sigma: float, mask: Ma
     rarer /= coarse_to_fine(spread_in_cells(rarer, mask, _RARITY_FLOOR), *mask.shape)
     np.maximum(rarer, 0, out=rarer)
     rarer[~mask] = 0
-    kept = _half(rarer)
+    kept = to_half(rarer)
     np.square(rarer, out=rarer)
     stands = _root_of_squares(scale.stands, rarer)
     signal = stands if scale.signal is scale.stands else _root_of_squares(scale.signal, rarer)
@@ -206,10 +206,6 @@ def _whiten(
     if line is not None and grey is not None:
         # Beyond the end of a dark body lines still reach into it; what lies on a line stands out a little by itself, in the same tone.
         signal = np.maximum(stands, np.minimum(line, _LINE_GAIN * grey))
-    kept = None if line is None else _half(line)
+    # What is read at places alone is kept to three digits: the maps are most of the memory that a shot takes.
+    kept = None if line is None else to_half(line)
     return ScaleMap(level, sigma_px, signal, smooth, ground_inverse, produce_inverse, stands, kept)
-
-
-def _half(values: FloatArray) -> NDArray[np.float16]:
-    """What is read at places alone, to three digits: the maps are most of the memory that a shot takes."""
-    return np.minimum(values, _MOST_OF_HALF).astype(np.float16)

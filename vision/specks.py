@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.arrays import copy_where
 from vision.covered import Covered
 from vision.fine import Windows, windows_over
 from vision.glance import ALL_PER_SCALE, KEPT, MOST_PER_SCALE, PATCH, Places, find_places, glance_at
@@ -245,7 +246,10 @@ def _take_off(density: FloatArray, grid: FloatArray, mask: MaskArray | None, res
     def channel(k: int) -> None:
         slow = coarse_to_fine(grid[..., k], *density.shape[1:])
         np.subtract(density[k], slow, out=slow)
-        np.copyto(residual[k], slow, where=True if mask is None else mask)
+        if mask is None:
+            residual[k] = slow
+        else:
+            copy_where(slow, mask, residual[k])
 
     over_channels(channel)
 

@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.arrays import copy_where
 from vision.types import FloatArray, MaskArray
 
 _CELL_PX = 80
@@ -51,9 +52,11 @@ def stand_out(
     for the expected tone. A band of cells at a time, so that it stays in the cache; bands share nothing, so that any number of threads
     gives the same bytes.
     """
-    roots = np.linalg.cholesky(inverse).astype(np.float32)
+    # Cells last, so that the weights of a row of pixels lie side by side.
+    roots = np.moveaxis(np.linalg.cholesky(inverse), (0, 1), (2, 3)).astype(np.float32)
     summed = inverse.sum(axis=-1)
     alike = (summed / np.sqrt(np.maximum(summed.sum(axis=-1, keepdims=True), 1e-12))).astype(np.float32)
+    alike = np.moveaxis(alike, -1, 0)
     sign = np.float32(1 if tones.darker >= tones.lighter else -1)
     h, w = mask.shape
     rows, columns = edges_of(h, inverse.shape[0]), edges_of(w, inverse.shape[1])
@@ -69,38 +72,40 @@ def stand_out(
         wide = np.diff(columns[first : end + 1])
         here = part, across
         r, g, b = smooth[0][here], smooth[1][here], smooth[2][here]
-        total = _whitened(r, g, b, np.repeat(roots[i, first:end], wide, axis=0))
+        total = _whitened(r, g, b, np.repeat(roots[..., i, first:end], wide, axis=-1))
         if grey is not None or tones.darker != tones.lighter:
-            signed = _weighted(r, g, b, np.repeat(alike[i, first:end], wide, axis=0))
+            signed = _weighted(r, g, b, np.repeat(alike[..., i, first:end], wide, axis=-1))
             if tones.darker != tones.lighter:
-                total *= np.where(signed < 0, np.float32(tones.lighter), np.float32(tones.darker))
+                of_lighter = total * np.float32(tones.lighter)
+                total *= np.float32(tones.darker)
+                copy_where(of_lighter, signed < 0, total)
             if grey is not None:
                 np.multiply(signed, sign, out=signed)
-                np.copyto(grey[here], signed, where=mask[here])
-        np.copyto(signal[here], total, where=mask[here])
+                copy_where(signed, mask[here], grey[here])
+        copy_where(total, mask[here], signal[here])
 
     list(threads.map(band, range(inverse.shape[0])))
 
 
 def _whitened(r: FloatArray, g: FloatArray, b: FloatArray, root: FloatArray) -> FloatArray:
-    """Length of (r, g, b) times the lower triangular `root` (w, 3, 3) of each column."""
-    total = _weighted(r, g, b, root[:, :, 0])
+    """Length of (r, g, b) times the lower triangular `root` (3, 3, w) of each column."""
+    total = _weighted(r, g, b, root[:, 0])
     total *= total
-    white = g * root[:, 1, 1]
-    white += b * root[:, 2, 1]
+    white = g * root[1, 1]
+    white += b * root[2, 1]
     white *= white
     total += white
-    np.multiply(b, root[:, 2, 2], out=white)
+    np.multiply(b, root[2, 2], out=white)
     white *= white
     total += white
     return np.asarray(np.sqrt(total, out=total))
 
 
 def _weighted(r: FloatArray, g: FloatArray, b: FloatArray, weights: FloatArray) -> FloatArray:
-    """Sum of the three channels times the weights (w, 3) of each column."""
-    total = r * weights[:, 0]
-    total += g * weights[:, 1]
-    total += b * weights[:, 2]
+    """Sum of the three channels times the weights (3, w) of each column."""
+    total = r * weights[0]
+    total += g * weights[1]
+    total += b * weights[2]
     return np.asarray(total)
 
 

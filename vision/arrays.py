@@ -1,0 +1,42 @@
+"""A few steps over arrays that are done so often that what they cost counts: the very values NumPy gives, several times as fast."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.types import FloatArray, MaskArray
+
+_MOST_OF_HALF = np.float32(np.finfo(np.float16).max)
+
+
+def copy_where(values: FloatArray, mask: MaskArray, into: FloatArray) -> None:
+    """Writes `values` (h, w) into `into` (h, w), both float32, where `mask` is set; all three may be parts of larger arrays."""
+    cv2.copyTo(values, mask.view(np.uint8), into)
+
+
+def to_half(values: FloatArray) -> NDArray[np.float16]:
+    """Float32 (h, w) rounded to half precision; what is too large for it becomes the largest number it has."""
+    values = np.minimum(values, _MOST_OF_HALF)
+    # Scaled to the largest value it has already: all that OpenCV then does is to round.
+    largest = cv2.norm(values, cv2.NORM_INF)
+    half = cv2.normalize(values, None, largest, 0, cv2.NORM_INF, cv2.CV_16F)  # type: ignore[call-overload]
+    return np.asarray(half, dtype=np.float16).reshape(values.shape)
+
+
+def median(values: NDArray[Any]) -> float:
+    """Median of numbers (n,), n >= 1, none of them NaN; of an even number of float32 it is rounded to float32 as NumPy's is."""
+    ordered = np.sort(values)
+    half = len(ordered) // 2
+    return float(ordered[half]) if len(ordered) % 2 else float((ordered[half - 1] + ordered[half]) / 2)
+
+
+def mean_of_channels(values: FloatArray) -> FloatArray:
+    """Mean of the three channels of (..., 3) float32, (...) float32."""
+    total = values[..., 0] + values[..., 1]
+    total += values[..., 2]
+    total /= np.float32(3)
+    return np.asarray(total, dtype=np.float32)
