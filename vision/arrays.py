@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from vision.types import FloatArray, MaskArray
 
+_FEW = 400
 _MOST_OF_HALF = np.float32(np.finfo(np.float16).max)
 
 
@@ -29,9 +30,24 @@ def to_half(values: FloatArray) -> NDArray[np.float16]:
 
 def median(values: NDArray[Any]) -> float:
     """Median of numbers (n,), n >= 1, none of them NaN; of an even number of float32 it is rounded to float32 as NumPy's is."""
-    ordered = np.sort(values)
-    half = len(ordered) // 2
+    half = len(values) // 2
+    # Few are sorted as fast as they are parted.
+    ordered = np.sort(values) if len(values) < _FEW else np.partition(values, (half - 1, half))
     return float(ordered[half]) if len(ordered) % 2 else float((ordered[half - 1] + ordered[half]) / 2)
+
+
+def medians(values: NDArray[np.float32]) -> NDArray[np.float32]:
+    """The same of each column of (n, m) float32, n >= 1: (m,)."""
+    ordered = np.sort(values, axis=0)
+    half = len(ordered) // 2
+    return ordered[half] if len(ordered) % 2 else np.asarray((ordered[half - 1] + ordered[half]) / 2)
+
+
+def depth_within(mask: MaskArray, size: int = 5) -> FloatArray:
+    """Distance of each pixel of a mask (h, w) from what is not in it, in pixels, (h, w) float32, by steps over `size` x `size`
+    pixels; what lies outside the array is not in it."""
+    padded = cv2.copyMakeBorder(mask.view(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=(0,))
+    return np.asarray(cv2.distanceTransform(padded, cv2.DIST_L2, size)[1:-1, 1:-1], dtype=np.float32)
 
 
 def mean_of_channels(values: FloatArray) -> FloatArray:

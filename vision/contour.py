@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from skimage import measure
 
 _ANGLES = np.deg2rad(np.arange(180))
+_DIRECTIONS = np.stack([np.cos(_ANGLES), np.sin(_ANGLES)])
 
 
 @dataclass(frozen=True)
@@ -77,9 +78,10 @@ def trace(field: NDArray[Any], level: float = 0.5) -> Form | None:
 
 def form_of(points: NDArray[np.float64]) -> Form:
     """Measures of a closed polygon of x, y points (n, 2)."""
-    perimeter = float(np.hypot(*np.diff(points, axis=0, append=points[:1]).T).sum())
+    steps = np.concatenate([points[1:], points[:1]]) - points
+    perimeter = float(np.hypot(steps[:, 0], steps[:, 1]).sum())
     # The widths of a polygon are those of its convex hull, and projections need no hull.
-    spans = points @ np.stack([np.cos(_ANGLES), np.sin(_ANGLES)])
+    spans = points @ _DIRECTIONS
     widths = spans.max(axis=0) - spans.min(axis=0)
     max_feret, min_feret = float(widths.max()), float(widths.min())
     return Form(points, _area(points), perimeter, max_feret, max(min_feret, 1e-6), max(_hull_area(points), 1e-9))

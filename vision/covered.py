@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.arrays import depth_within
 from vision.types import MaskArray, Speck, Surfaces
 
 _FAR_STRONGER = 1.5
@@ -74,7 +75,7 @@ class Covered:
     def cover(self, speck: Speck) -> None:
         """Lays an outline, and a little round it, over the pixels it covers, save where a stronger one lies already."""
         self.specks.append(speck)
-        self.widths_px.append(_width(speck.mask.astype(np.uint8)) * speck.zoom)
+        self.widths_px.append(_width(speck.mask) * speck.zoom)
         if self.everything:
             self.spans_px.append(_width(_hull(speck.mask)) * speck.zoom)
         grown = cv2.dilate(speck.mask.astype(np.uint8), np.ones((3, 3), np.uint8))
@@ -96,18 +97,17 @@ class Covered:
         taken[i[free], j[free]] = len(self.specks)
 
 
-def _width(mask: NDArray[np.uint8]) -> float:
+def _width(mask: MaskArray) -> float:
     """Of the widest part of a mask, in its own pixels."""
-    depth = cv2.distanceTransform(np.pad(mask, 1), cv2.DIST_L2, 5)
-    return 2 * float(depth.max())
+    return 2 * float(depth_within(mask).max())
 
 
-def _hull(mask: MaskArray) -> NDArray[np.uint8]:
+def _hull(mask: MaskArray) -> MaskArray:
     """A mask with its bays and holes filled."""
     rows, columns = np.nonzero(mask)
     filled = np.zeros(mask.shape, np.uint8)
     cv2.fillConvexPoly(filled, cv2.convexHull(np.stack([columns, rows], axis=1).astype(np.int32)), (1,))
-    return filled
+    return filled.view(np.bool_)
 
 
 def _strength_at(speck: Speck, row: int, column: int) -> float:

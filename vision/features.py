@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.arrays import depth_within, mean_of_channels
 from vision.glance import KEPT
 from vision.grain import grain_round
 from vision.limbs import count_spokes, hollow
@@ -98,8 +99,8 @@ def bodies_of(measured: Sequence[Measured]) -> Bodies:
 
 def _legs(m: Measured) -> float:
     """Area at a quarter of the contrast over area at half: legs, antennae and halos are fainter than bodies."""
-    faint = (m.speck.contrast > 0.25) & (cv2.dilate(m.speck.mask.astype(np.uint8), np.ones((7, 7), np.uint8)) > 0)
-    return float(faint.sum() / max(m.speck.mask.sum(), 1))
+    faint = (m.speck.contrast > 0.25) & (cv2.dilate(m.speck.mask.view(np.uint8), np.ones((7, 7), np.uint8)) > 0)
+    return float(np.count_nonzero(faint) / max(int(np.count_nonzero(m.speck.mask)), 1))
 
 
 def _responses(m: Measured) -> tuple[float, float, float, float]:
@@ -118,11 +119,13 @@ def _inside(m: Measured) -> list[float]:
     """How the contrast is spread over the body: middle against rim, darkest and lightest parts, ends, taper, pear shape."""
     speck = m.speck
     rows, cols = np.nonzero(speck.mask)
-    value = speck.residual[rows, cols].mean(axis=1) - float(m.around_density.mean() - np.mean(speck.surface_density))
+    value = mean_of_channels(speck.residual[rows, cols]) - float(
+        m.around_density.mean() - np.mean(speck.surface_density)
+    )
     sign = 1.0 if speck.tone == Tone.DARKER else -1.0
     value = sign * value.astype(np.float64)
     mean = float(value.mean()) if abs(value.mean()) > 1e-3 else 1e-3
-    depth = cv2.distanceTransform(np.pad(speck.mask, 1).astype(np.uint8), cv2.DIST_L2, 3)[1:-1, 1:-1][rows, cols]
+    depth = depth_within(speck.mask, 3)[rows, cols]
     deep = depth >= 0.6 * depth.max()
     rim = depth <= max(1.0, 0.35 * depth.max())
     angle = np.deg2rad(m.measures.angle_deg)
@@ -189,16 +192,16 @@ def _places(measured: Sequence[Measured], surfaces: Surfaces, lit_from: LitFrom,
 
 def _on_ground(speck: Speck, surfaces: Surfaces) -> tuple[float, float]:
     """Share of the speck, and of what is next to it, that is ground: a gap between two pieces is, with produce round it."""
-    next_to_it = cv2.dilate(speck.mask.astype(np.uint8), np.ones((_NEXT_PX, _NEXT_PX), np.uint8)) > speck.mask
-    return _ground_share(speck, speck.mask, surfaces), _ground_share(speck, next_to_it, surfaces)
+    next_to_it = cv2.dilate(speck.mask.view(np.uint8), np.ones((_NEXT_PX, _NEXT_PX), np.uint8)) > speck.mask
+    (n, m), (h, w) = speck.mask.shape, surfaces.ground.shape
+    y = np.clip((speck.top + np.arange(n) * speck.zoom).astype(np.intp), 0, h - 1)
+    x = np.clip((speck.left + np.arange(m) * speck.zoom).astype(np.intp), 0, w - 1)
+    ground = surfaces.ground[y[:, None], x]
+    return _share_of(ground, speck.mask), _share_of(ground, next_to_it)
 
 
-def _ground_share(speck: Speck, mask: MaskArray, surfaces: Surfaces) -> float:
-    rows, columns = np.nonzero(mask)
-    h, w = surfaces.ground.shape
-    y = np.clip((speck.top + rows * speck.zoom).astype(np.intp), 0, h - 1)
-    x = np.clip((speck.left + columns * speck.zoom).astype(np.intp), 0, w - 1)
-    return float(surfaces.ground[y, x].mean()) if len(rows) else 0.0
+def _share_of(ground: MaskArray, mask: MaskArray) -> float:
+    return float(np.count_nonzero(ground & mask) / max(int(np.count_nonzero(mask)), 1))
 
 
 def _neutral(m: Measured) -> float:

@@ -85,11 +85,11 @@ class Windows:
         own = linear_16(self.pixels[top * step : bottom * step, left * step : right * step])
         size = (own.shape[1], own.shape[0])
         coarse = decimal_log(cv2.resize(own, (right - left, bottom - top), interpolation=cv2.INTER_AREA))
-        slow = coarse + np.moveaxis(planes[:, top:bottom, left:right], 0, -1)
+        slow = coarse + _laid(planes[:, top:bottom, left:right])
         residual = cv2.resize(slow, size, interpolation=cv2.INTER_LINEAR) - decimal_log(own)
         cut = (top > 0, left > 0, bottom < planes.shape[1], right < planes.shape[2])
         offset = (1 / step - 1) / 2
-        residual = residual.astype(np.float32)
+        residual = np.asarray(residual, dtype=np.float32)
         return Window(residual, light_lost(residual), top + offset, left + offset, 1 / step, -1, cut)
 
 
@@ -109,7 +109,8 @@ def windows_over(pyramid: list[FloatArray], pixels: NDArray[Any] | None, step: i
 
 
 def _laid(planes: FloatArray) -> FloatArray:
-    return np.ascontiguousarray(np.moveaxis(planes, 0, -1))
+    """Planes (3, n, m) as one array (n, m, 3)."""
+    return np.asarray(cv2.merge(list(planes)), dtype=np.float32)
 
 
 def _span(first: float, last: float, length: int) -> tuple[int, int]:

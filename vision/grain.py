@@ -8,6 +8,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from vision.arrays import mean_of_channels
 from vision.types import Speck
 
 _GAP_PX = 5
@@ -22,10 +23,10 @@ def grain_round(speck: Speck, angle_deg: float) -> tuple[float, float]:
     `angle_deg` is the speck's own direction, 0 along x and clockwise as seen.
     """
     kernel = np.ones((2 * _GAP_PX + 1, 2 * _GAP_PX + 1), np.uint8)
-    round_it = (cv2.dilate(speck.mask.astype(np.uint8), kernel) == 0) & (speck.contrast < 0.5)
-    if int(round_it.sum()) < _LEAST_PX:
+    round_it = (cv2.dilate(speck.mask.view(np.uint8), kernel) == 0) & (speck.contrast < 0.5)
+    if np.count_nonzero(round_it) < _LEAST_PX:
         return 0.0, 0.0
-    level = np.ascontiguousarray(speck.residual.mean(axis=2))
+    level = mean_of_channels(speck.residual)
     across = cv2.Sobel(level, cv2.CV_32F, 1, 0)[round_it].astype(np.float64)
     down = cv2.Sobel(level, cv2.CV_32F, 0, 1)[round_it].astype(np.float64)
     xx, yy, xy = float(across @ across), float(down @ down), float(across @ down)

@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.arrays import depth_within, median
 from vision.types import FloatArray, MaskArray
 
 _OPENED = 0.34
@@ -36,8 +37,8 @@ def count_spokes(mask: MaskArray, contrast: FloatArray) -> tuple[int, int]:
     `mask` (bool, (n, m)) is the body in its window, `contrast` (float32, (n, m)) about 1 on it and 0 round it. A line is only as long
     as the window holds.
     """
-    half = float(cv2.distanceTransform(_padded(mask, 1), cv2.DIST_L2, 5).max())
-    outside = cv2.distanceTransform((~_trunk(mask, half)).astype(np.uint8), cv2.DIST_L2, 5)
+    half = float(depth_within(mask).max())
+    outside = cv2.distanceTransform((~_trunk(mask, half)).view(np.uint8), cv2.DIST_L2, 5)
     return (
         _met(contrast, outside, max(_NEAR * half, _LEAST_PX), half),
         _met(contrast, outside, max(_FAR * half, 2 * _LEAST_PX), half),
@@ -55,7 +56,7 @@ def hollow(mask: MaskArray) -> tuple[float, int]:
 
 
 def _padded(mask: MaskArray, by: int) -> NDArray[Any]:
-    return cv2.copyMakeBorder(mask.astype(np.uint8), by, by, by, by, cv2.BORDER_CONSTANT, value=0)
+    return cv2.copyMakeBorder(mask.view(np.uint8), by, by, by, by, cv2.BORDER_CONSTANT, value=(0,))
 
 
 def _trunk(mask: MaskArray, half: float) -> MaskArray:
@@ -71,12 +72,12 @@ def _trunk(mask: MaskArray, half: float) -> MaskArray:
 def _met(contrast: FloatArray, outside: NDArray[Any], reach_px: float, half: float) -> int:
     """Spokes that a line at `reach_px` from the trunk meets."""
     line = np.abs(outside - reach_px) < 0.8
-    if not line.any():
-        return 0
     values = contrast[line]
-    middle = float(np.median(values))
-    spread = 1.4826 * float(np.median(np.abs(values - middle)))
+    if not len(values):
+        return 0
+    middle = median(values)
+    spread = 1.4826 * median(np.abs(values - middle))
     high = line & (contrast > middle + max(_FAINTEST, _ABOVE_SPREAD * spread))
-    count, _, stats, _ = cv2.connectedComponentsWithStats(high.astype(np.uint8), connectivity=8)
+    count, _, stats, _ = cv2.connectedComponentsWithStats(high.view(np.uint8), connectivity=8)
     across = np.maximum(stats[1:, cv2.CC_STAT_WIDTH], stats[1:, cv2.CC_STAT_HEIGHT])
     return int((across <= _WIDEST * half + _BLUR_PX).sum()) if count > 1 else 0

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from vision.arrays import depth_within, mean_of_channels, medians
 from vision.colour import ciede2000, lab_of_density, luminance_density
 from vision.contour import Form, trace
 from vision.edges import blur_of, edge_slopes, evenness
@@ -104,7 +105,7 @@ def _widths_without_blur(measured: list[Measured], step: int) -> tuple[Measured,
 
 
 def _grown(mask: MaskArray) -> MaskArray:
-    return np.asarray(cv2.dilate(mask.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0)
+    return np.asarray(cv2.dilate(mask.view(np.uint8), np.ones((3, 3), np.uint8)) > 0)
 
 
 def _measured(
@@ -159,11 +160,10 @@ def _without_legs(speck: Speck, form: Form) -> Form:
     """The outline of what is left when everything thinner than a third of the body is opened away."""
     if form.solidity > _BENT:
         return form
-    mask = np.pad(speck.mask, 1).astype(np.uint8)
-    half_width = float(cv2.distanceTransform(mask, cv2.DIST_L2, 5).max())
-    radius = round(_LEG * half_width)
+    radius = round(_LEG * float(depth_within(speck.mask).max()))
     if radius < 1:
         return form
+    mask = cv2.copyMakeBorder(speck.mask.view(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=(0,))
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(cv2.morphologyEx(mask, cv2.MORPH_OPEN, kernel))
     if count < 2:
@@ -240,14 +240,16 @@ def _colours(speck: Speck) -> tuple[NDArray[np.float64], NDArray[np.float64], fl
     """Mean density (3,) of the body and of its surroundings against the ground's light, and the surroundings' spread."""
     # The rim is a mixture of body and surroundings; of small bodies nothing but rim is left.
     core = speck.mask & (speck.contrast > 0.9)
-    core = core if core.sum() >= 0.4 * speck.mask.sum() else speck.mask & (speck.contrast > 0.7)
-    core = core if core.sum() >= 3 else speck.mask
-    grown = speck.mask.astype(np.uint8)
+    if np.count_nonzero(core) < 0.4 * np.count_nonzero(speck.mask):
+        core = speck.mask & (speck.contrast > 0.7)
+    core = core if np.count_nonzero(core) >= 3 else speck.mask
+    grown = speck.mask.view(np.uint8)
     gap = cv2.dilate(grown, np.ones((5, 5), np.uint8))
-    ring = (cv2.dilate(grown, np.ones((13, 13), np.uint8)) > 0) & ~(gap > 0) & (speck.contrast < 0.5)
-    if ring.sum() < 8:
-        ring = ~(gap > 0)
+    ring = (cv2.dilate(grown, np.ones((13, 13), np.uint8)) > gap) & (speck.contrast < 0.5)
+    if np.count_nonzero(ring) < 8:
+        ring = gap == 0
     surface = np.array(speck.surface_density)
-    around = np.median(speck.residual[ring], axis=0) if ring.any() else np.zeros(3)
-    spread = float(speck.residual[ring].mean(axis=1).std()) if ring.any() else 0.0
+    beside = speck.residual[ring]
+    around = medians(beside) if len(beside) else np.zeros(3)
+    spread = float(mean_of_channels(beside).std()) if len(beside) else 0.0
     return surface + speck.residual[core].mean(axis=0), surface + around, spread

@@ -45,9 +45,31 @@ class Midline:
     """All turns to either side along the line; a C turns to one, an S to both."""
 
 
+@dataclass(frozen=True)
+class _Sides:
+    """One side for every pair of ends: `where` it is read, in points of the outline, each between the points `low` and `high`, of which
+    the latter counts with the share `part`, the former with `rest`; all (pairs, _ACROSS)."""
+
+    where: NDArray[np.float64]
+    low: NDArray[np.intp]
+    high: NDArray[np.intp]
+    part: NDArray[np.float64]
+    rest: NDArray[np.float64]
+
+    def of(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Values of the outline's points (_POINTS,) read there."""
+        return values[self.low] * self.rest + values[self.high] * self.part
+
+
+def _sides(where: NDArray[np.float64]) -> _Sides:
+    low = np.floor(where).astype(np.intp)
+    part = where - low
+    return _Sides(where, low % _POINTS, (low + 1) % _POINTS, part, 1 - part)
+
+
 @lru_cache(maxsize=1)
-def _ends() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """For every pair of ends, where along the outline (in points) each side is read: two arrays (pairs, _ACROSS)."""
+def _ends() -> tuple[_Sides, _Sides]:
+    """For every pair of ends, where along the outline each side is read."""
     starts = np.arange(_POINTS // 2)
     first, second = [], []
     share = np.linspace(0, 1, _ACROSS)
@@ -55,7 +77,7 @@ def _ends() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         there = _POINTS / 2 + offset
         first.append(starts[:, None] + share * there)
         second.append(starts[:, None] - share * (_POINTS - there))
-    return np.concatenate(first), np.concatenate(second)
+    return _sides(np.concatenate(first)), _sides(np.concatenate(second))
 
 
 def middle_line(outline: NDArray[np.float64]) -> Midline:
@@ -64,10 +86,9 @@ def middle_line(outline: NDArray[np.float64]) -> Midline:
     reader = _Reader(outline, along)
     first, second = _ends()
     coarse = reader.at(np.arange(_POINTS) / _POINTS)
-    a, b = _between(coarse, first), _between(coarse, second)
-    gap = a - b
-    best = int(np.sqrt(gap[..., 0] ** 2 + gap[..., 1] ** 2)[:, 1:-1].sum(axis=1).argmin())
-    start, end = first[best, 0] / _POINTS, first[best, -1] / _POINTS
+    across, down = (first.of(coarse[:, k]) - second.of(coarse[:, k]) for k in (0, 1))
+    best = int(np.sqrt(across**2 + down**2)[:, 1:-1].sum(axis=1).argmin())
+    start, end = first.where[best, 0] / _POINTS, first.where[best, -1] / _POINTS
     share = np.linspace(0, 1, _FINE)
     one, other = reader.at(start + share * (end - start)), reader.at(start - share * (1 - (end - start)))
     line = (one + other) / 2
@@ -94,13 +115,6 @@ class _Reader:
 def _arc(outline: NDArray[np.float64]) -> NDArray[np.float64]:
     steps = np.hypot(*np.diff(outline, axis=0, append=outline[:1]).T)
     return np.concatenate([[0.0], np.cumsum(steps)])
-
-
-def _between(points: NDArray[np.float64], where: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Closed points (_POINTS, 2) read between each other at fractional indices."""
-    low = np.floor(where).astype(np.intp)
-    part = (where - low)[..., None]
-    return points[low % _POINTS] * (1 - part) + points[(low + 1) % _POINTS] * part
 
 
 def _widest(line: NDArray[np.float64], outline: NDArray[np.float64]) -> float:

@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.arrays import depth_within, median
 from vision.fine import Box, Window, Windows
 from vision.scales import ScaleMap
 from vision.types import FloatArray, MaskArray, Speck, Surface, Tone
@@ -161,25 +162,26 @@ class _Cut:
     @property
     def width_px(self) -> float:
         """Diameter, in working pixels, of the largest disc within it."""
-        depth = cv2.distanceTransform(np.pad(self.mask, 1).astype(np.uint8), cv2.DIST_L2, 5)
-        return 2 * float(depth.max()) * self.window.zoom
+        return 2 * float(depth_within(self.mask).max()) * self.window.zoom
 
     @property
     def rows(self) -> slice:
         """The working pixels' rows that it takes up."""
-        found = np.flatnonzero(self.mask.any(axis=1)) * self.window.zoom + self.window.top
-        return slice(max(int(found[0]), 0), math.ceil(found[-1]) + 1)
+        zoom, top = self.window.zoom, self.window.top
+        _, first, _, high = cv2.boundingRect(self.mask.view(np.uint8))
+        return slice(max(int(first * zoom + top), 0), math.ceil((first + high - 1) * zoom + top) + 1)
 
     @property
     def columns(self) -> slice:
         """Their columns."""
-        found = np.flatnonzero(self.mask.any(axis=0)) * self.window.zoom + self.window.left
-        return slice(max(int(found[0]), 0), math.ceil(found[-1]) + 1)
+        zoom, left = self.window.zoom, self.window.left
+        first, _, wide, _ = cv2.boundingRect(self.mask.view(np.uint8))
+        return slice(max(int(first * zoom + left), 0), math.ceil((first + wide - 1) * zoom + left) + 1)
 
     @property
     def evenness(self) -> float:
         """Share of its strongest contrast that most of it has."""
-        return float(np.median(self.strength[self.mask]))
+        return median(self.strength[self.mask])
 
     def box(self, look: _Look) -> Box:
         """What a closer look has to hold: the speck, and what is round its centre, with some way beyond."""
@@ -193,10 +195,10 @@ class _Cut:
 
     def near(self) -> tuple[slice, slice]:
         """The part of the window that the speck and its surroundings take up."""
-        rows, columns = np.flatnonzero(self.mask.any(axis=1)), np.flatnonzero(self.mask.any(axis=0))
+        left, top, wide, high = cv2.boundingRect(self.mask.view(np.uint8))
         return (
-            slice(max(int(rows[0]) - _AROUND_PX, 0), int(rows[-1]) + _AROUND_PX + 1),
-            slice(max(int(columns[0]) - _AROUND_PX, 0), int(columns[-1]) + _AROUND_PX + 1),
+            slice(max(top - _AROUND_PX, 0), top + high + _AROUND_PX),
+            slice(max(left - _AROUND_PX, 0), left + wide + _AROUND_PX),
         )
 
 
@@ -240,12 +242,12 @@ def _half_contrast(
     y = np.asarray(lost @ direction.astype(np.float32), dtype=np.float32)
     if smoothed:
         y = np.asarray(cv2.GaussianBlur(y, (0, 0), smoothed), dtype=np.float32)
-    around = _ring(y.shape, seed, sigma)
-    base = float(np.median(y[around])) if around.any() else 0.0
+    around = y[_ring(y.shape, seed, sigma)]
+    base = median(around) if len(around) else 0.0
     # A ring that lies within a large body says nothing of its surroundings; the surface's own level, zero, does.
     base = 0.0 if base > _WITHIN * float(y[seed]) else base
     y = y - base
-    spread = 1.4826 * float(np.median(np.abs(y[around]))) if around.any() else 0.0
+    spread = 1.4826 * median(np.abs(around - base)) if len(around) else 0.0
     reach = max(1, round(sigma))
     first, left = max(seed[0] - reach, 0), max(seed[1] - reach, 0)
     near = y[first : seed[0] + reach + 1, left : seed[1] + reach + 1]
@@ -259,22 +261,16 @@ def _half_contrast(
     body = _connected(y > extent * peak, seed)
     radius = max(1, round(1.2 * sigma))
     size = 2 * radius + 1
-    local = cv2.dilate(
-        np.where(body, y, 0).astype(np.float32), cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
-    )
-    local = cv2.GaussianBlur(local, (0, 0), 0.5 * radius)
+    local = cv2.dilate(np.where(body, y, np.float32(0)), cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)))
+    local = np.asarray(cv2.GaussianBlur(local, (0, 0), 0.5 * radius), dtype=np.float32)
     # A dark head or a shine must not set the measure for the rest of the body.
-    local = np.minimum(local, _ABOVE_MEDIAN * float(np.median(local[body])))
-    contrast = (y / np.maximum(local, extent * peak)).astype(np.float32)
-    allowed = cv2.dilate(body.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    local = np.minimum(local, _ABOVE_MEDIAN * median(local[body]))
+    contrast = y / np.maximum(local, extent * peak)
+    allowed = cv2.dilate(body.view(np.uint8), np.ones((3, 3), np.uint8)) > 0
     mask = _connected((contrast > 0.5) & allowed, seed)
     # Beyond the body and its rim, what is as dark belongs to something else: the outline must not run round that too.
-    others = cv2.dilate(mask.astype(np.uint8), np.ones((3, 3), np.uint8)) == 0
-    return (
-        mask,
-        np.where(others, np.minimum(contrast, 0.49), contrast).astype(np.float32),
-        (y / peak).astype(np.float32),
-    )
+    others = cv2.dilate(mask.view(np.uint8), np.ones((3, 3), np.uint8)) == 0
+    return mask, np.where(others, np.minimum(contrast, np.float32(0.49)), contrast), y / peak
 
 
 def _ring(shape: tuple[int, ...], seed: tuple[int, int], sigma: float) -> MaskArray:
@@ -285,10 +281,10 @@ def _ring(shape: tuple[int, ...], seed: tuple[int, int], sigma: float) -> MaskAr
 
 def _connected(mask: MaskArray, seed: tuple[int, int]) -> MaskArray:
     """The part of `mask` that hangs together with `seed`; the seed's own pixel is always in it."""
-    mask = mask.copy()
-    mask[seed] = True
-    labels = cv2.connectedComponents(mask.astype(np.uint8), connectivity=8)[1]
-    return np.asarray(labels == labels[seed])
+    filled = mask.astype(np.uint8)
+    filled[seed] = 1
+    cv2.floodFill(filled, None, (seed[1], seed[0]), (2,), flags=8)
+    return np.asarray(filled == 2)
 
 
 def _tone(window: FloatArray, mask: MaskArray, contrast: FloatArray) -> Tone:

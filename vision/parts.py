@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.arrays import depth_within
 from vision.types import MaskArray, Speck
 
 _LEAST_PX = 40
@@ -37,10 +38,9 @@ _DEPTHS = (0.2, 0.3, 0.4, 0.5, 0.6, 0.7)
 
 def parted(speck: Speck) -> list[Speck]:
     """The speck, or its two parts where it has a neck; and what sticks out of it like a body of its own."""
-    if speck.mask.sum() < _LEAST_PX or _solidity(speck.mask) > _WHOLE:
+    if np.count_nonzero(speck.mask) < _LEAST_PX or _solidity(speck.mask) > _WHOLE:
         return [speck]
-    mask = np.pad(speck.mask, 1).astype(np.uint8)
-    depth = np.asarray(cv2.distanceTransform(mask, cv2.DIST_L2, 5)[1:-1, 1:-1], dtype=np.float32)
+    depth = depth_within(speck.mask)
     widest = float(depth.max())
     for share in _DEPTHS:
         labels = _two_parts(depth, share * widest)
@@ -50,9 +50,9 @@ def parted(speck: Speck) -> list[Speck]:
 
 
 def _solidity(mask: MaskArray) -> float:
-    contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    contours, _ = cv2.findContours(mask.view(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     hull = cv2.contourArea(cv2.convexHull(np.concatenate(contours)))
-    return float(mask.sum() / max(hull, 1.0))
+    return np.count_nonzero(mask) / max(hull, 1.0)
 
 
 def _sticking_out(mask: MaskArray, depth: NDArray[np.float32]) -> list[MaskArray]:
@@ -81,12 +81,12 @@ def _sticking_out(mask: MaskArray, depth: NDArray[np.float32]) -> list[MaskArray
 
 def _two_parts(depth: NDArray[np.float32], neck: float) -> NDArray[np.int32] | None:
     """1 and 2 where the two largest cores of what is deeper than `neck` lie nearest, 0 outside; None where it stays whole."""
-    core = (depth > neck).astype(np.uint8)
+    core = (depth > neck).view(np.uint8)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(core, connectivity=8)
     if count < 3:
         return None
     first, second = 1 + np.argsort(-stats[1:, cv2.CC_STAT_AREA], kind="stable")[:2]
-    away = [cv2.distanceTransform((labels != k).astype(np.uint8), cv2.DIST_L2, 3) for k in (first, second)]
+    away = [cv2.distanceTransform((labels != k).view(np.uint8), cv2.DIST_L2, 3) for k in (first, second)]
     return np.where(depth > 0, np.where(away[0] <= away[1], 1, 2), 0).astype(np.int32)
 
 

@@ -20,7 +20,7 @@ from vision.light import coarse_to_fine, over_channels
 from vision.lines import along_lines
 from vision.pyramid import build_pyramid
 from vision.types import FloatArray, MaskArray, Surfaces
-from vision.whitening import EITHER, Tones, edges_of, inverse_covariance, mostly_grey, spread_in_cells, stand_out
+from vision.whitening import EITHER, Tones, inverse_covariance, mostly_grey, spread_in_cells, stand_out
 
 _SIGMAS_FINEST = (0.65, 1.0, 1.45)
 _SIGMAS = (0.9, 1.4)
@@ -96,8 +96,8 @@ class ScaleMap:
         grid = self.produce_inverse if on_produce else self.ground_inverse
         assert grid is not None
         h, w = self.signal.shape
-        i = int(np.searchsorted(edges_of(h, grid.shape[0]), row, side="right")) - 1
-        j = int(np.searchsorted(edges_of(w, grid.shape[1]), col, side="right")) - 1
+        # The last cells that begin there or before: see edges_of.
+        i, j = ((row + 1) * grid.shape[0] - 1) // h, ((col + 1) * grid.shape[1] - 1) // w
         return np.asarray(grid[i, j])
 
 

@@ -134,6 +134,7 @@ def find_specks(
         return ()
     search, likely = glanced(search, glance, looks, light.step)
     order = np.argsort(-likely, kind="stable")
+    response = np.stack([scale.signal_at(search.places.row, search.places.column) for scale in search.maps], axis=1)
     found: list[Speck] = []
     covered = Covered.nothing(surfaces, everything)
     looked = 0
@@ -146,7 +147,7 @@ def find_specks(
         looked += 1
         if looked > (EVERY_LOOK if everything else MOST_LOOKS):
             break
-        speck = _look_closer(search, int(k), float(likely[k]), surfaces)
+        speck = _look_closer(search, int(k), float(likely[k]), surfaces, tuple(response[k].tolist()))
         if speck is not None:
             covered.cover(speck)
             found += parted(speck)
@@ -169,17 +170,18 @@ def _log_odds(glance: Trees, glances: NDArray[np.float32]) -> NDArray[np.float64
     return np.round(glance.raw(glances)[:, 0], 6)
 
 
-def _look_closer(search: Search, k: int, likely: float, surfaces: Surfaces) -> Speck | None:
+def _look_closer(
+    search: Search, k: int, likely: float, surfaces: Surfaces, response: tuple[float, ...]
+) -> Speck | None:  # fmt: skip
+    """What is cut out at place `k`; `response`: signal to noise there in every scale."""
     y, x = int(search.places.row[k]), int(search.places.column[k])
     scale = search.maps[int(search.places.scale[k])]
     on_produce = bool(surfaces.produce[y, x])
     row, column = y >> scale.level, x >> scale.level
     direction = scale.inverse_at(row, column, on_produce) @ scale.smooth[:, row, column].astype(np.float64)
-    here = np.array([y]), np.array([x])
-    response = tuple(float(m.signal_at(*here)[0]) for m in search.maps)
     below = (float(search.below[k, 0]), float(search.below[k, 1]), float(search.below[k, 2]))
     signal = float(search.places.signal[k])
-    glanced = tuple(float(v) for v in search.glances[k, -len(KEPT) :])
+    glanced = tuple(search.glances[k, -len(KEPT) :].tolist())
     return cut_out(search.windows, scale, (y, x), direction, surfaces.produce, signal, likely, glanced, below, response)
 
 
