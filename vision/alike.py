@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from vision.arrays import medians_of_known
 from vision.rarity import colour_axes
 from vision.types import FloatArray
 
@@ -45,11 +46,11 @@ def differ_from_neighbours(
     enough = other.sum(axis=1) >= 3
     if not enough.any():
         return out
-    middle_colour = np.nanmedian(seen[enough], axis=1)
-    spread = 1.4826 * np.nanmedian(np.abs(seen[enough] - middle_colour[:, None]), axis=1) + _NO_LESS
+    middle_colour = medians_of_known(seen[enough], axis=1)
+    spread = 1.4826 * medians_of_known(np.abs(seen[enough] - middle_colour[:, None]), axis=1) + _NO_LESS
     difference = colours[enough] - middle_colour
     out[enough, :3] = difference
     out[enough, 3] = np.log1p(np.sqrt(((difference / spread) ** 2).sum(axis=1)))
-    out[enough, 4] = np.log10(np.maximum(signal[enough], 1e-3)) - np.nanmedian(strength[enough], axis=1)
+    out[enough, 4] = np.log10(np.maximum(signal[enough], 1e-3)) - medians_of_known(strength[enough], axis=1)
     out[:, 5] = np.log10(np.maximum(away[:, -1] / sigma_px, 1e-3))
     return out

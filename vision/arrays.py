@@ -43,6 +43,15 @@ def medians(values: NDArray[np.float32]) -> NDArray[np.float32]:
     return ordered[half] if len(ordered) % 2 else np.asarray((ordered[half - 1] + ordered[half]) / 2)
 
 
+def medians_of_known(values: NDArray[Any], axis: int) -> NDArray[Any]:
+    """Medians along an axis of what is not NaN there; NaN where all is."""
+    ordered = np.sort(values, axis=axis)  # NaN last
+    known = (~np.isnan(values)).sum(axis=axis, keepdims=True)
+    low, high = np.maximum(known - 1, 0) // 2, np.minimum(known // 2, values.shape[axis] - 1)
+    middle = np.take_along_axis(ordered, low, axis) + np.take_along_axis(ordered, high, axis)
+    return np.asarray((middle / 2).squeeze(axis))
+
+
 def depth_within(mask: MaskArray, size: int = 5) -> FloatArray:
     """Distance of each pixel of a mask (h, w) from what is not in it, in pixels, (h, w) float32, by steps over `size` x `size`
     pixels; what lies outside the array is not in it."""

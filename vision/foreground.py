@@ -87,12 +87,13 @@ def find_surfaces(density: FloatArray, ground: Ground | None, px_per_mm: float |
         left, top, wide, high, area = (int(v) for v in stats[k])
         if area < grain.smallest_px:
             continue
-        here = labels == k
+        box = slice(top, top + high), slice(left, left + wide)
+        here = labels[box] == k
         at_edge = left == 0 or top == 0 or left + wide == size[0] or top + high == size[1]
-        if at_edge and _is_outside(small[:, here], ground):
-            outside[here] = 1
+        if at_edge and _is_outside(small[:, *box][:, here], ground):
+            outside[box][here] = 1
         else:
-            produce[here] = 1
+            produce[box][here] = 1
     produce_full = _enlarge(produce, h, w)
     outside_full = _enlarge(outside, h, w)
     if outside.any():

@@ -68,7 +68,7 @@ def find_places(maps: list[ScaleMap], surfaces: Surfaces, most_per_scale: int = 
     for n, scale in enumerate(maps):
         signal = scale.signal
         peak = (signal >= cv2.dilate(signal, np.ones((3, 3), np.uint8))) & (signal > LEAST_PRODUCE)
-        rows, columns = np.nonzero(peak)
+        rows, columns = np.divmod(np.flatnonzero(peak), peak.shape[1])
         step = 2**scale.level
         y, x = rows * step, columns * step
         value = signal[rows, columns]

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.arrays import mean_of_channels
 from vision.light import decode_srgb, encode_srgb, linear_light
 from vision.types import FloatArray, MaskArray
 
@@ -58,7 +59,7 @@ def measure_noise(pixels: NDArray[Any], ground: MaskArray, step: int) -> Noise |
     rows, columns = rows[inside], columns[inside]
     if len(rows) < _LEAST_PAIRS:
         return None
-    one, other = (linear_light(pixels[rows, columns + k][:, None]).mean(axis=(1, 2)) for k in (0, 1))
+    one, other = (mean_of_channels(linear_light(pixels[rows, columns + k][:, None]))[:, 0] for k in (0, 1))
     light, difference = (one + other) / 2, one - other
     edges = np.quantile(light, np.linspace(0, 1, _CLASSES + 1))
     level, variance, weight = [], [], []

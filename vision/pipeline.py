@@ -150,7 +150,8 @@ def _at_full_scale(shot: Shot, step: int) -> MaskArray:
     """Working pixels within one level of 8 bits of full scale in two channels or more: with one, the others still tell."""
     full = np.iinfo(shot.pixels.dtype).max
     h, w = shot.height_px // step, shot.width_px // step
-    red, green, blue = cv2.split(shot.pixels[: h * step : step, : w * step : step])
+    picked = cv2.resize(shot.pixels[: h * step, : w * step], (w, h), interpolation=cv2.INTER_NEAREST)
+    red, green, blue = cv2.split(picked)
     second = cv2.max(cv2.min(red, green), cv2.min(cv2.max(red, green), blue))
     return np.asarray(second >= full - full // 255)
 

@@ -166,7 +166,8 @@ def _with_rarity(scale: ScaleMap, rare: list[FloatArray], sigma: float, mask: Ma
     A grey body half over the edge of a green piece stands out of neither by lightness, but nothing else in the shot is grey.
     """
     k = scale.level
-    rarer = cv2.GaussianBlur(rare[k][0], (0, 0), sigma) - _surround_of(rare, k, 0)
+    rarer = np.asarray(cv2.GaussianBlur(rare[k][0], (0, 0), sigma), dtype=np.float32)
+    rarer -= _surround_of(rare, k, 0)
     rarer /= coarse_to_fine(spread_in_cells(rarer, mask, _RARITY_FLOOR), *mask.shape)
     np.maximum(rarer, 0, out=rarer)
     rarer[~mask] = 0
@@ -205,7 +206,9 @@ def _whiten(
     signal = stands
     if line is not None and grey is not None:
         # Beyond the end of a dark body lines still reach into it; what lies on a line stands out a little by itself, in the same tone.
-        signal = np.maximum(stands, np.minimum(line, _LINE_GAIN * grey))
+        signal = np.multiply(grey, _LINE_GAIN, out=grey)
+        np.minimum(line, signal, out=signal)
+        np.maximum(stands, signal, out=signal)
     # What is read at places alone is kept to three digits: the maps are most of the memory that a shot takes.
     kept = None if line is None else to_half(line)
     return ScaleMap(level, sigma_px, signal, smooth, ground_inverse, produce_inverse, stands, kept)

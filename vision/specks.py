@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.arrays import copy_where
+from vision.arrays import copy_where, medians_of_known
 from vision.covered import Covered
 from vision.fine import Windows, windows_over
 from vision.glance import ALL_PER_SCALE, KEPT, MOST_PER_SCALE, PATCH, Places, find_places, glance_at
@@ -206,7 +206,7 @@ def _background(density: FloatArray, mask: MaskArray, cell_px: float) -> FloatAr
         if mask.any():
             grid[:] = np.median(density[:, mask][:, :: max(1, int(mask.sum()) // 10_000)], axis=1)
         return grid
-    grid[enough] = np.nanmedian(picked[enough], axis=-1)
+    grid[enough] = medians_of_known(picked[enough], axis=-1)
     return _fill(grid, enough)
 
 

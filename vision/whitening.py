@@ -140,7 +140,7 @@ def inverse_covariance(
     added = np.eye(3) * lowest[..., None, None] ** 2
     for _ in range(2):
         white = values @ np.linalg.cholesky(inverse)
-        weight = np.where(inside, 1 / (1 + ((white * white).sum(axis=-1) / 9) ** 2), 0)
+        weight = np.where(inside, 1 / (1 + (_squares(white) / 9) ** 2), 0)
         moments = (values * weight[..., None]).transpose(0, 1, 3, 2) @ values
         total = _with_neighbours(weight.sum(axis=2)[..., None])[..., None]
         own = _with_neighbours(moments.reshape(gh, gw, 9)).reshape(gh, gw, 3, 3) / np.maximum(total, 1e-3)
@@ -203,9 +203,16 @@ def _spread_of_all(picked: FloatArray) -> NDArray[np.float64]:
         # Where all channels say the same, two directions have no spread: a little of the whole keeps the inverse one.
         inverse = np.linalg.inv(covariance + np.eye(3) * (1e-9 + _RIDGE * np.trace(covariance)))
         white = x @ np.linalg.cholesky((inverse + inverse.T) / 2)
-        weight = 1 / (1 + ((white * white).sum(axis=1) / 9) ** 2)
+        weight = 1 / (1 + (_squares(white) / 9) ** 2)
         covariance = _UNWEIGHT * (x * weight[:, None]).T @ x / max(weight.sum(), 1e-9)
     return np.asarray(covariance)
+
+
+def _squares(white: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Squared lengths of vectors (..., 3): (...)."""
+    total = white[..., 0] ** 2 + white[..., 1] ** 2
+    total += white[..., 2] ** 2
+    return np.asarray(total)
 
 
 def _with_neighbours(cells: NDArray[Any]) -> NDArray[Any]:
