@@ -14,11 +14,13 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.light import log_light
 from vision.patches import SIDE, TURNED_SIDE
+from vision.types import FloatArray
 
 
 @dataclass(frozen=True)
@@ -90,9 +92,26 @@ class Net:
 
 def densities(patches: Any, level: Any, xp: Any = np) -> tuple[Any, Any]:
     """Density of patches (n, towers, s, s, 3) less the mean of the last picture; and that mean against the ground's light, (n, 3)."""
-    density = xp.asarray(_DENSITY_OF_8_BITS)[patches]
-    mean = density[:, -1].mean(axis=(1, 2))
-    return density - mean[:, None, None, None, :], mean + level
+    n, towers, side = patches.shape[:3]
+    density = _looked_up(patches) if xp is np else xp.asarray(_DENSITY_OF_8_BITS)[patches]
+    mean = _mean_colour(density[:, -1]) if xp is np else density[:, -1].mean(axis=(1, 2))
+    # Taken off whole rows of pixels: runs of three numbers are slow.
+    rows = density.reshape(n, towers, side, side * 3) - xp.tile(mean, (1, side))[:, None, None, :]
+    return rows.reshape(density.shape), mean + level
+
+
+def _looked_up(patches: NDArray[np.uint8]) -> FloatArray:
+    side = patches.shape[2]
+    density = cv2.LUT(np.ascontiguousarray(patches).reshape(-1, side, 3), _DENSITY_OF_8_BITS[None])
+    return np.asarray(density, dtype=np.float32).reshape(patches.shape)
+
+
+def _mean_colour(pictures: FloatArray) -> FloatArray:
+    """Mean of the pixels of pictures (n, s, s, 3): (n, 3). All pictures' first pixels are added, then their second ones: what is added
+    to each sum, and in which order, is what NumPy's own mean does, picture by picture."""
+    pixels = pictures.shape[1] * pictures.shape[2]
+    side_by_side = pictures.reshape(len(pictures), pixels, 3).transpose(1, 0, 2).reshape(pixels, -1)
+    return np.asarray((side_by_side.sum(axis=0) / np.float32(pixels)).reshape(-1, 3))
 
 
 def colours(differences: Any, xp: Any = np) -> Any:
@@ -132,9 +151,20 @@ def forward(
 def _convolved(planes: Any, kernel: Any, bias: Any, size: int, stride: int, xp: Any) -> Any:
     """A convolution with zeros round the border, then what is above zero: as one product of matrices, which is fast everywhere."""
     n, side, edge = len(planes), planes.shape[1] // stride, size // 2
-    padded = xp.pad(planes, ((0, 0), (edge, edge), (edge, edge), (0, 0)))
-    rows = _rows_at_once(padded, size, stride, side) if xp is np else _rows_one_by_one(padded, size, stride, side, xp)
+    if xp is np:
+        rows = _rows_at_once(_padded(planes, edge), size, stride, side)
+    else:
+        padded = xp.pad(planes, ((0, 0), (edge, edge), (edge, edge), (0, 0)))
+        rows = _rows_one_by_one(padded, size, stride, side, xp)
     return xp.maximum(rows.reshape(n * side * side, -1) @ kernel + bias, 0).reshape(n, side, side, -1)
+
+
+def _padded(planes: FloatArray, edge: int) -> FloatArray:
+    """Planes (n, side, side, channels) with `edge` zeros on each side."""
+    n, high, wide, channels = planes.shape
+    out = np.zeros((n, high + 2 * edge, wide + 2 * edge, channels), np.float32)
+    out[:, edge:-edge, edge:-edge] = planes
+    return out
 
 
 def _rows_one_by_one(padded: Any, size: int, stride: int, side: int, xp: Any) -> Any:

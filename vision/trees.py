@@ -23,10 +23,10 @@ class Trees:
 
     base: NDArray[np.float64]
     output_of_tree: NDArray[np.int64]
-    root: NDArray[np.int32]
-    feature: NDArray[np.int32]
+    root: NDArray[np.intp]
+    feature: NDArray[np.intp]
     threshold: NDArray[np.float64]
-    children: NDArray[np.int32]
+    children: NDArray[np.intp]
     missing_left: NDArray[np.bool_]
     value: NDArray[np.float64]
     depth: int
@@ -47,8 +47,8 @@ class Trees:
         flat, gaps = x.ravel(), bool(np.isnan(x).any())
         many = len(self.root)
         ends = np.tile(self.root, len(x))
-        at = np.arange(len(ends), dtype=np.int32)
-        offset = at // many * np.int32(x.shape[1])
+        at = np.arange(len(ends))
+        offset = at // many * x.shape[1]
         node = ends.copy()
         for level in range(1, self.depth + 1):
             seen = flat.take(offset + self.feature.take(node))
@@ -88,8 +88,8 @@ def trees_of(document: Mapping[str, Any], features: int) -> Trees:
     own = np.arange(len(feature))
     children = np.stack([np.where(leaf, own, left + start_of), np.where(leaf, own, right + start_of)], axis=1)
     return Trees(
-        base, outputs, root.astype(np.int32), np.maximum(feature, 0).astype(np.int32), joined("threshold"),
-        children.ravel().astype(np.int32), joined("missing_left").astype(bool), value, int(document["depth"]),
+        base, outputs, root.astype(np.intp), np.maximum(feature, 0).astype(np.intp), joined("threshold"),
+        children.ravel().astype(np.intp), joined("missing_left").astype(bool), value, int(document["depth"]),
     )  # fmt: skip
 
 
