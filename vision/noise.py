@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.arrays import mean_of_channels
+from vision.arrays import mean_of_channels, median
 from vision.light import decode_srgb, encode_srgb, linear_light
 from vision.types import FloatArray, MaskArray
 
@@ -64,14 +64,15 @@ def measure_noise(pixels: NDArray[Any], ground: MaskArray, step: int) -> Noise |
     edges = np.quantile(light, np.linspace(0, 1, _CLASSES + 1))
     level, variance, weight = [], [], []
     for low, high in pairwise(edges):
-        of_class = (light >= low) & (light <= high)
-        if of_class.sum() < _LEAST_PAIRS / _CLASSES:
+        of_class = np.flatnonzero((light >= low) & (light <= high))
+        if len(of_class) < _LEAST_PAIRS / _CLASSES:
             continue
         level.append(float(light[of_class].mean()))
         # Less its median, so that a slope of the light does not count.
-        apart = np.abs(difference[of_class] - np.median(difference[of_class]))
+        apart = difference[of_class]
+        apart = np.abs(apart - median(apart))
         variance.append((float(np.quantile(apart, 0.8)) / _SPREAD_OF_80) ** 2 / 2)
-        weight.append(float(of_class.sum()))
+        weight.append(float(len(of_class)))
     read, shot = _line(np.array(level), np.array(variance), np.array(weight))
     return Noise(read, shot, 1 / float(np.iinfo(pixels.dtype).max))
 

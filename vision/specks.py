@@ -192,6 +192,8 @@ def _background(density: FloatArray, mask: MaskArray, cell_px: float) -> FloatAr
     """
     h, w = mask.shape
     gh, gw = max(1, round(h / cell_px)), max(1, round(w / cell_px))
+    if not mask.any():
+        return np.zeros((gh, gw, 3), np.float32)
     n = _MEANS_A_CELL
     size = (gw * n, gh * n)
     picked = np.stack(
@@ -203,8 +205,7 @@ def _background(density: FloatArray, mask: MaskArray, cell_px: float) -> FloatAr
     enough = np.isfinite(picked[:, :, 0]).sum(axis=-1) >= n
     grid = np.zeros((gh, gw, 3), np.float32)
     if not enough.any():
-        if mask.any():
-            grid[:] = np.median(density[:, mask][:, :: max(1, int(mask.sum()) // 10_000)], axis=1)
+        grid[:] = np.median(density[:, mask][:, :: max(1, int(mask.sum()) // 10_000)], axis=1)
         return grid
     grid[enough] = medians_of_known(picked[enough], axis=-1)
     return _fill(grid, enough)

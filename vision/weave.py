@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
+from vision.arrays import median, medians
 from vision.light import over_channels
 from vision.types import FloatArray, MaskArray
 
@@ -91,12 +92,13 @@ def _median_power(grey: FloatArray, ground: MaskArray) -> NDArray[np.float64] | 
     for top in range(0, h - _TILE_PX + 1, step):
         for left in range(0, w - _TILE_PX + 1, step):
             part = slice(top, top + _TILE_PX), slice(left, left + _TILE_PX)
-            if ground[part].mean() >= _WHOLE:
-                tiles.append((grey[part] - np.median(grey[part])) * window)
+            if np.count_nonzero(ground[part]) / _TILE_PX**2 >= _WHOLE:
+                tiles.append((grey[part] - median(grey[part].ravel())) * window)
     if len(tiles) < _LEAST_TILES:
         return None
     spectra = np.abs(fft.fft2(np.stack(tiles), axes=(1, 2))) ** 2
-    return np.asarray(np.median(spectra, axis=0), dtype=np.float64)
+    flat = medians(spectra.reshape(len(tiles), -1))
+    return flat.reshape(_TILE_PX, _TILE_PX).astype(np.float64)
 
 
 def _running_median(values: FloatArray, size: int) -> FloatArray:
