@@ -21,9 +21,11 @@ def copy_where(values: FloatArray, mask: MaskArray, into: FloatArray) -> None:
 
 def to_half(values: FloatArray) -> NDArray[np.float16]:
     """Float32 (h, w) rounded to half precision; what is too large for it becomes the largest number it has."""
-    values = np.minimum(values, _MOST_OF_HALF)
-    # Scaled to the largest value it has already: all that OpenCV then does is to round.
     largest = cv2.norm(values, cv2.NORM_INF)
+    if largest > _MOST_OF_HALF:
+        values = np.minimum(values, _MOST_OF_HALF)
+        largest = cv2.norm(values, cv2.NORM_INF)
+    # Scaled to the largest value it has already: all that OpenCV then does is to round.
     half = cv2.normalize(values, None, largest, 0, cv2.NORM_INF, cv2.CV_16F)  # type: ignore[call-overload]
     return np.asarray(half, dtype=np.float16).reshape(values.shape)
 

@@ -274,9 +274,10 @@ def _half_contrast(
 
 
 def _ring(shape: tuple[int, ...], seed: tuple[int, int], sigma: float) -> MaskArray:
-    yy, xx = np.ogrid[: shape[0], : shape[1]]
-    squared = (yy - seed[0]) ** 2 + (xx - seed[1]) ** 2
-    return np.asarray((squared > (3.0 * sigma) ** 2) & (squared < (7.5 * sigma) ** 2))
+    down, across = ((np.arange(n, dtype=np.int32) - middle) ** 2 for n, middle in zip(shape, seed, strict=True))
+    squared = down[:, None] + across
+    # Whole numbers against whole ones, which need no other type.
+    return np.asarray((squared > math.floor((3.0 * sigma) ** 2)) & (squared < math.ceil((7.5 * sigma) ** 2)))
 
 
 def _connected(mask: MaskArray, seed: tuple[int, int]) -> MaskArray:
