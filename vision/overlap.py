@@ -10,8 +10,9 @@ from collections.abc import Sequence
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
-from vision.types import FloatArray, MaskArray, Measures
+from vision.types import FloatArray, Measures
 
 _SAME = 0.6
 """Share of both together: the outline of two equal bodies that touch shares half with either."""
@@ -80,24 +81,25 @@ def _is_shade(one: Measures, other: Measures) -> bool:
 def _is_same(a: Measures, b: Measures) -> bool:
     """Whether intersection over union of the two outlines says that they are one."""
     one, two = _rasters(a, b)
-    return float((one & two).sum()) > _SAME * float((one | two).sum())
+    shared = cv2.countNonZero(one & two)
+    return shared > _SAME * (cv2.countNonZero(one) + cv2.countNonZero(two) - shared)
 
 
 def share_within(a: Measures, b: Measures) -> float:
     """Share of the first outline's area that lies within the second."""
     one, two = _rasters(a, b)
-    return float((one & two).sum()) / max(float(one.sum()), 1.0)
+    return cv2.countNonZero(one & two) / max(cv2.countNonZero(one), 1)
 
 
-def _rasters(a: Measures, b: Measures) -> tuple[MaskArray, MaskArray]:
-    """Both outlines on one raster of their own."""
+def _rasters(a: Measures, b: Measures) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """Both outlines on one raster of their own, 1 within them."""
     low = np.minimum(a.outline_px.min(axis=0), b.outline_px.min(axis=0))
     high = np.maximum(a.outline_px.max(axis=0), b.outline_px.max(axis=0))
     grain = float(np.max(high - low)) / _RASTER_PX + 1e-6
     return _raster(a.outline_px, low, grain), _raster(b.outline_px, low, grain)
 
 
-def _raster(outline: FloatArray, low: FloatArray, grain: float) -> MaskArray:
+def _raster(outline: FloatArray, low: FloatArray, grain: float) -> NDArray[np.uint8]:
     cells = np.zeros((_RASTER_PX + 2, _RASTER_PX + 2), np.uint8)
-    cv2.fillPoly(cells, [np.rint((outline - low) / grain).astype(np.int32)], 1)
-    return np.asarray(cells > 0)
+    cv2.fillPoly(cells, [np.rint((outline - low) / grain).astype(np.int32)], (1,))
+    return cells
