@@ -11,12 +11,15 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import ThreadpoolController
 
 from vision.light import log_light
 from vision.patches import SIDE, TURNED_SIDE
@@ -81,13 +84,25 @@ class Net:
         (n,) the smoothing at which it stands out in shot pixels, `sigma_mm` in millimetres or NaN where the scale is unknown.
         """
         out = np.zeros(len(patches), np.float32)
-        for begin in range(0, len(patches), _AT_ONCE):
+
+        def piece(begin: int) -> None:
             some = slice(begin, begin + _AT_ONCE)
             differences, against = densities(patches[some], np.asarray(level[some], np.float32))
             beside = numbers_beside(against, np.asarray(sigma_px[some]), np.asarray(sigma_mm[some]))
             out[some] = forward(self.weights, colours(differences), beside, design=self.design)
+
+        _keep_products_whole()
+        with ThreadPoolExecutor(max(1, cv2.getNumThreads())) as threads:
+            list(threads.map(piece, range(0, len(patches), _AT_ONCE)))
         # Libraries of linear algebra differ in the last bits from processor to processor.
         return np.round(out, 4)
+
+
+@cache
+def _keep_products_whole() -> None:
+    """Keeps this process's linear algebra to one thread: into how many it parts a product changes the last bits of its sums. Pieces are
+    spread over as many threads as OpenCV is given instead, and each is the same bytes wherever it runs."""
+    ThreadpoolController().limit(limits=1, user_api="blas")
 
 
 def densities(patches: Any, level: Any, xp: Any = np) -> tuple[Any, Any]:
