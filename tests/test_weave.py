@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
+import skimage.data
 
-from vision.weave import take_out, weave_gain
+from vision.foreground import find_surfaces
+from vision.weave import is_woven, take_out, weave_gain
 
 _SIZE = 480
 
@@ -68,3 +71,48 @@ def test_too_little_ground_says_nothing() -> None:
     ground = np.zeros((_SIZE, _SIZE), bool)
     ground[:50] = True
     assert weave_gain(_weave(5.0, 0.0, 0.05).mean(axis=0), ground) is None
+
+
+def seen_whole(picture: np.ndarray) -> bool:
+    density = -np.log10((picture.astype(np.float32) + 1) / 256)
+    return is_woven(density, np.ones(density.shape, bool))
+
+
+@pytest.mark.parametrize(
+    ("name", "woven"), [("brick", True), ("grass", False), ("gravel", False), ("coins", False), ("moon", False)]
+)
+def test_what_repeats_crosswise_is_told_from_what_does_not(name: str, woven: bool) -> None:
+    """Photographs that scikit-image ships (skimage.data): laid bricks repeat along and across; grass, gravel, coins and craters do not."""
+    assert seen_whole(getattr(skimage.data, name)()) is woven
+
+
+@pytest.mark.parametrize("quality", [20, 60, 90])
+@pytest.mark.parametrize("name", ["grass", "gravel", "moon"])
+def test_the_blocks_of_a_jpeg_are_no_threads(name: str, quality: int) -> None:
+    coded = cv2.imencode(".jpg", getattr(skimage.data, name)(), [cv2.IMWRITE_JPEG_QUALITY, quality])[1]
+    assert not seen_whole(cv2.imdecode(coded, cv2.IMREAD_GRAYSCALE))
+
+
+@pytest.mark.parametrize("slope_deg", [0.0, 20.0, 45.0])
+def test_stripes_one_way_are_no_weave_and_stripes_two_ways_are(slope_deg: float) -> None:
+    y, x = np.mgrid[:480, :640].astype(np.float32)
+    noise = np.random.default_rng(1).normal(0, 0.02, y.shape).astype(np.float32)
+    turn = np.deg2rad(slope_deg)
+    along, across = x * np.cos(turn) + y * np.sin(turn), y * np.cos(turn) - x * np.sin(turn)
+    everywhere = np.ones(y.shape, bool)
+    assert not is_woven(0.3 * np.sin(along / 1.3) + noise, everywhere)
+    assert is_woven(0.3 * np.sin(along / 1.3) + 0.3 * np.sin(across / 1.1) + noise, everywhere)
+
+
+def test_a_coarse_dark_cloth_is_ground_and_a_leaf_on_it_is_not() -> None:
+    """Threads that are each off the mean of all by more than produce is off a panel."""
+    y, x = np.mgrid[:900, :1200].astype(np.float32)
+    density = np.float32(0.3) * (np.sign(np.sin(x / 2.6)) + np.sign(np.sin(y / 2.3)))
+    slow = cv2.GaussianBlur(np.random.default_rng(2).normal(0, 1, y.shape).astype(np.float32), (0, 0), 30)
+    density = density + slow * np.float32(0.15 / slow.std())
+    bare = find_surfaces(np.stack([density] * 3), None, 10.0)
+    assert bare.ground.mean() > 0.95
+    leaf = np.hypot(x - 600, (y - 450) * 2) < 250
+    laid = find_surfaces(np.stack([np.where(leaf, 1.6, density)] * 3).astype(np.float32), None, 10.0)
+    assert laid.produce[leaf].mean() > 0.9
+    assert laid.produce[~leaf].mean() < 0.05

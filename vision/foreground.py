@@ -14,9 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.types import FloatArray, Ground, MaskArray, Surfaces
+from vision.weave import is_woven
 
 _OFF_GROUND = 0.09
 """Density, either way, from which a pixel is no longer bare ground at the coarse resolution."""
+_MUCH, _OFF_A_WEAVE = 0.3, 3.0
+"""Share of a shot that is off the ground from which it is asked whether that is a coarse weave, and the density, in spreads, from which
+something is off that. Where threads are far apart and dark, they themselves are off the mean of both."""
 _FINE_PX_PER_MM = 6.0
 _OPEN_MM = 1.6
 """Half the width up to which something is a speck on the ground: the fattest caterpillars are about 3 mm wide (from memory)."""
@@ -77,9 +81,9 @@ def find_surfaces(density: FloatArray, ground: Ground | None, px_per_mm: float |
         [cv2.resize(plane, size, interpolation=cv2.INTER_AREA).reshape(size[1], size[0]) for plane in density]
     )
     smooth: FloatArray = np.stack([cv2.GaussianBlur(plane, (0, 0), 1.0).reshape(plane.shape) for plane in small])
-    lit = _is_off(smooth)
-    off = (lit & ~_is_shade(small, smooth, ~lit)).astype(np.uint8)
-    large = _large(off, grain)
+    large = _off_ground(small, smooth, grain, _OFF_GROUND)
+    if large.mean() > _MUCH and is_woven(density.mean(axis=0), np.ones((h, w), bool)):
+        large = _off_ground(small, smooth, grain, max(_OFF_GROUND, _OFF_A_WEAVE * _spread(smooth.mean(axis=0))))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(large, connectivity=8)
     produce = np.zeros_like(large)
     outside = np.zeros_like(large)
@@ -101,8 +105,14 @@ def find_surfaces(density: FloatArray, ground: Ground | None, px_per_mm: float |
     return Surfaces(~(produce_full | outside_full), produce_full, outside_full)
 
 
-def _is_off(smooth: FloatArray) -> MaskArray:
-    return np.asarray(np.maximum(smooth.max(axis=0), -smooth.min(axis=0)) > _OFF_GROUND)
+def _off_ground(small: FloatArray, smooth: FloatArray, grain: _Grain, density: float) -> NDArray[np.uint8]:
+    """What is off the ground by a density or more, no shade, and wider than a speck."""
+    lit = np.maximum(smooth.max(axis=0), -smooth.min(axis=0)) > density
+    return _large((lit & ~_is_shade(small, smooth, ~lit)).astype(np.uint8), grain)
+
+
+def _spread(values: FloatArray) -> float:
+    return 1.4826 * float(np.median(np.abs(values - np.median(values))))
 
 
 def _is_shade(small: FloatArray, smooth: FloatArray, bare: MaskArray) -> MaskArray:
