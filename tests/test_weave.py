@@ -116,3 +116,14 @@ def test_a_coarse_dark_cloth_is_ground_and_a_leaf_on_it_is_not() -> None:
     laid = find_surfaces(np.stack([np.where(leaf, 1.6, density)] * 3).astype(np.float32), None, 10.0)
     assert laid.produce[leaf].mean() > 0.9
     assert laid.produce[~leaf].mean() < 0.05
+
+
+def test_nothing_repeats_where_nothing_changes() -> None:
+    """A drawn picture may be without any noise: half of it flat produce, half flat ground."""
+    flat = np.zeros((400, 600), np.float32)
+    assert not is_woven(flat, np.ones(flat.shape, bool))
+    half = flat.copy()
+    half[:, 250:] = 0.5
+    surfaces = find_surfaces(np.stack([half, half * 1.5, half]), None, 10.0)
+    assert surfaces.produce[:, 300:].mean() > 0.95
+    assert surfaces.ground[:, :200].mean() > 0.95

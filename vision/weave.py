@@ -74,7 +74,7 @@ def is_woven(grey: FloatArray, where: MaskArray) -> bool:
     usual = np.array([np.median(level[ring == r]) for r in range(ring.max() + 1)])
     quick = radius >= _SLOWEST
     threads = (level - usual[ring] > np.log(_WOVEN)) & quick & (radius < _TILE_PX / 2 - 1)
-    if power[threads].sum() < _OF_ALL * power[quick].sum():
+    if not threads.any() or power[threads].sum() < _OF_ALL * power[quick].sum():
         return False
     rows, columns = np.nonzero(threads)
     angle = np.degrees(np.arctan2(waves[rows], waves[columns]))
