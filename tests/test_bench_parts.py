@@ -9,7 +9,7 @@ import efficiency
 import numpy as np
 import pytest
 from bench_tables import limits, recalls, share
-from hands import shots
+from hands import ours, shots
 from judging import Job, choose, judge, try_peers
 from listing import LOST, NO_PLACE, near, plain, small_larva, stages_of
 from numpy.typing import NDArray
@@ -24,7 +24,8 @@ from vision.pipeline import inspect, see_light
 from vision.rank import shipped_ranker
 from vision.render import Drawn, TrueBody, draw, tidy
 from vision.render.hands.by_hand import UNSEEN, HandShot
-from vision.render.recipe import KINDS
+from vision.render.hands.lenders import LENDERS
+from vision.render.recipe import BODIES, KINDS
 from vision.specks import search_places
 from vision.types import Candidate, Cut, Setup, Shot
 
@@ -56,6 +57,12 @@ class TestWhatIsDrawn:
         assert [shot.insects for shot in some] == [0, 6] * 5
         assert {(shot.hand, shot.width_px, shot.height_px, shot.shrink) for shot in some} == {(hand, 2000, 1500, 1.0)}
         assert len({shot.seed for shot in some}) == 10
+
+    @pytest.mark.parametrize("bodies", BODIES)
+    def test_bodies_of_any_family_lie_on_our_grounds_with_bycatch_of_those_who_lend_them(self, bodies: str) -> None:
+        some = ours("water", bodies, 6)
+        assert [shot.insects for shot in some] == [standard("water", k, bodies).insects for k in range(6)]
+        assert {(shot.bodies, shot.lent_bits > 0) for shot in some} == {(bodies, bodies in LENDERS)}
 
     def test_a_shot_by_another_hand_is_judged_as_ours_are(self) -> None:
         job = Job(HandShot("solid", "water", HELD_OUT + 1, 6, width_px=500, height_px=400))

@@ -53,7 +53,7 @@ USUAL = ("water", "cloth", "broccoli", "cauliflower", "scallion", "tray")
 
 
 def standard(kind: str, k: int, bodies: str, seeds: int = HELD_OUT) -> Recipe:
-    """Standard shot number `k` of a kind of scene; odd ones hold six insects. `bodies`: 'first' or 'second'."""
+    """Standard shot number `k` of a kind of scene; odd ones hold six insects. `bodies` as in a recipe."""
     insects = SCENES[kind].six(k // 2) if k % 2 else ()
     return replace(tidy(kind, seeds + k), insects=insects, bodies=bodies)
 

@@ -13,6 +13,7 @@ from vision.render.camera import blurred
 from vision.render.debris import DRAWN_BY
 from vision.render.faults import shaded
 from vision.render.ground import GroundLight
+from vision.render.hands.lenders import LENDERS, lent_bit
 from vision.render.laying import (
     Window,
     afloat,
@@ -32,6 +33,7 @@ from vision.render.placing import (
     debris_counts,
     free_of,
     insect_counts,
+    lent_count,
     mark_counts,
     on_produce,
     somewhere,
@@ -174,13 +176,15 @@ def lay_produce(scene: Scene) -> None:
 
 def lay_insects(scene: Scene) -> None:
     """Insects, each from its own stream."""
-    recipe = scene.recipe
+    recipe, above = scene.recipe, scene.ground.above
+    to_lamp = None if above is None else above.to_lamp
     for number, kind in enumerate(INSECTS):
         for i in range(insect_counts(recipe)[kind]):
             rng = stream(recipe.seed, "insects", number, i)
             wish = BodyWish(
-                kind, recipe.px_per_mm, _sub_pixel(rng), known(recipe.heated), recipe.wild, stout=recipe.stout
-            )
+                kind, recipe.px_per_mm, _sub_pixel(rng), known(recipe.heated), recipe.wild, to_lamp=to_lamp,
+                stout=recipe.stout,
+            )  # fmt: skip
             if recipe.kind == "cloth":
                 wish = replace(wish, angle_deg=_along_thread(recipe, stream(recipe.seed, "insects", number, i, 1)))
             patch = draw_body(wish, rng)
@@ -271,6 +275,19 @@ def lay_debris(scene: Scene) -> None:
             if recipe.kind == "water" and (kind == "bubble" or rng.random() < 0.5):
                 height = known(recipe.water_depth_mm) * float(rng.uniform(0.7, 1))
             _put(scene, scene.debris, patch, x, y, kind=kind, surface=surface, height_mm=height)
+
+
+def lay_lent_bits(scene: Scene) -> None:
+    """Bycatch of other hands, each from its own stream."""
+    recipe, above = scene.recipe, scene.ground.above
+    to_lamp = None if above is None else above.to_lamp
+    for i in range(lent_count(recipe)):
+        rng = stream(recipe.seed, "lent", i)
+        wish = BodyWish("", recipe.px_per_mm, wild=recipe.wild, to_lamp=to_lamp)
+        kind, patch = lent_bit(wish, rng, recipe.bodies if recipe.bodies in LENDERS else "lent")
+        x, y = _place_for_debris(scene, patch, rng)
+        surface, height = _lies_on(scene, x, y)
+        _put(scene, scene.debris, patch, x, y, kind=kind, surface=surface, height_mm=height)
 
 
 def _clear_drop(patch: Patch) -> Patch:

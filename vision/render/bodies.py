@@ -24,9 +24,13 @@ DRAWN_BY: dict[str, BodyFamily] = {
 
 
 def draw_body(wish: BodyWish, rng: np.random.Generator, family: str = "first") -> Patch:
-    """One insect of the kind wished for, by the 'first' or the 'second' family."""
+    """One insect of the kind wished for, by the 'first' or the 'second' family, or by a family of other hands."""
     if family == "first":
         return DRAWN_BY[wish.kind](wish, rng)
-    from vision.render.second import DRAWN_BY as SECOND
+    if family == "second":
+        from vision.render.second import DRAWN_BY as SECOND
 
-    return SECOND[wish.kind](wish, rng)
+        return SECOND[wish.kind](wish, rng)
+    from vision.render.hands.lenders import lent_body
+
+    return lent_body(wish, rng, family)

@@ -64,6 +64,8 @@ PLANT_BITS = {
 """The same of what resembles animals more closely (plant_bits.py), where a recipe asks for it."""
 KINDS_OF_DEBRIS = [*sorted({kind for table in BYCATCH.values() for kind in table} | {"scratch"}), *_IN_LIQUID]
 """In the order of their random streams: new ones come last."""
+_LENT = 90.0
+"""The same of all that other hands lend together."""
 PANEL_MARKS = {"scratch": 3.0, "dust": 9.0, "fibre": 0.7}
 _THREE = {"aphid": 4.0, "thrips": 4.0, "caterpillar": 1.6}
 INSECT_RATES: dict[str, dict[str, float]] = {
@@ -151,6 +153,14 @@ def debris_counts(recipe: Recipe) -> dict[str, int]:
         rng = stream(recipe.seed, "counts", 2, KINDS_OF_DEBRIS.index(kind))
         counts[kind] = int(rng.poisson(mean * rng.gamma(2.0, 0.5) * recipe.plant_bits * _scaled_area(recipe)))
     return counts
+
+
+def lent_count(recipe: Recipe) -> int:
+    """How many bits other hands lend: in different shots very different numbers."""
+    if not recipe.lent_bits:
+        return 0
+    rng = stream(recipe.seed, "lent")
+    return int(rng.poisson(_LENT * rng.gamma(2.0, 0.5) * recipe.lent_bits * _scaled_area(recipe)))
 
 
 def mark_counts(recipe: Recipe) -> dict[str, int]:

@@ -21,7 +21,7 @@ THIN = ("scallion", "layers", "asparagus", "gills")
 INSECTS = names.ANIMALS
 TRAIL = names.TRAIL
 """Drawn with the tissue."""
-BODIES = ("first", "second")
+BODIES = ("first", "second", "lent", "small")
 CLOTH_COLOURS, CLOTH_LIT = ("white", "dark"), ("below", "above", "both")
 
 # Numbers that keep the layers' random streams apart, so that one layer's draws never move another's.
@@ -40,6 +40,7 @@ STREAMS = {
     "faults": 12,
     "cloth": 13,
     "ruled": 14,
+    "lent": 15,
 }
 
 
@@ -60,11 +61,15 @@ class Recipe:
     insects: tuple[tuple[str, int], ...] | None = None
     """(kind, how many); None: drawn. Thin tissue may also hold ('trail', how many)."""
     bodies: str = "first"
-    """'first' or 'second': which of two families that share no code draws the insects."""
+    """'first' or 'second': which of two families that share no code draws the insects; 'lent' and 'small': other hands in turn, whole
+    ones or small ones that draw bodies and bits alone."""
     clutter: float = 1.0
     """1: as much bycatch as rinse water carries; 0: none."""
     plant_bits: float = 0.0
     """How much lies there of what resembles animals more closely than the bycatch does (plant_bits.py); 1: much."""
+    lent_bits: float = 0.0
+    """How much bycatch other hands have drawn lies there besides (hands/lenders.py), those of `bodies` or else the whole ones; 1: as much
+    as of our own."""
     stout: float = 1.0
     """How many times as thick the first family's legs and antennae are as usual."""
     heated: bool | None = None

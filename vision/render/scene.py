@@ -7,7 +7,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.render.arrange import Laid, Scene, lay_debris, lay_insects, lay_marks, lay_produce, lay_trails
+from vision.render.arrange import (
+    Laid,
+    Scene,
+    lay_debris,
+    lay_insects,
+    lay_lent_bits,
+    lay_marks,
+    lay_produce,
+    lay_trails,
+)
 from vision.render.camera import photograph
 from vision.render.faults import film_glare, steamed
 from vision.render.ground import bare_ground
@@ -43,6 +52,7 @@ def draw(recipe: Recipe) -> Drawn:
     lay_trails(scene)
     lay_insects(scene)
     lay_debris(scene)
+    lay_lent_bits(scene)
     lay_water(scene)
     truth = _truth(scene)
     if recipe.kind == "water" and known(recipe.glare) > 0:

@@ -247,7 +247,7 @@ def ring(rng: Rng, tints: Tints) -> Stamp:
 
 
 Maker = Callable[[Rng, Tints], Stamp]
-_ALL: tuple[Maker, ...] = (sliver, bud, husk, legless, scrap, grit, starch, fibre, bubble, seed, speck, ring)
+ALL: tuple[Maker, ...] = (sliver, bud, husk, legless, scrap, grit, starch, fibre, bubble, seed, speck, ring)
 _OFTEN = {
     "water": (6, 1.5, 2, 3, 8, 9, 4, 4, 6, 1, 1, 0.3),
     "cloth": (6, 1.2, 2, 3, 6, 8, 4, 7, 5, 1, 3, 0.2),
@@ -259,5 +259,5 @@ _OFTEN = {
 
 def mixture(kind: str, rng: Rng) -> tuple[list[Maker], list[float]]:
     """What may lie about in one scene of `kind` and how often: no two scenes have the same mixture."""
-    often = np.array(_OFTEN[kind], float) * np.exp(rng.normal(0, 0.7, len(_ALL)))
-    return list(_ALL), list(often / often.sum())
+    often = np.array(_OFTEN[kind], float) * np.exp(rng.normal(0, 0.7, len(ALL)))
+    return list(ALL), list(often / often.sum())

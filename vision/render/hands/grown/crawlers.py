@@ -136,7 +136,7 @@ def skin(rng: Rng) -> Grown:
     return aphid(rng, skin=True)
 
 
-_MAKERS = (aphid, thrips, caterpillar, larva, mite, gnat, egg, skin)
+MAKERS = (aphid, thrips, caterpillar, larva, mite, gnat, egg, skin)
 _SHARES = {
     "scallion": (0.17, 0.42, 0.06, 0.14, 0.06, 0.03, 0.06, 0.06),
     "": (0.36, 0.24, 0.08, 0.07, 0.06, 0.06, 0.06, 0.07),
@@ -146,4 +146,4 @@ _SHARES = {
 def hatched(kind: str, rng: Rng) -> Grown:
     """An insect of a kind that is found in scenes of `kind`, more often an aphid or a thrips than any other."""
     shares = _SHARES.get(kind, _SHARES[""])
-    return _MAKERS[int(rng.choice(len(_MAKERS), p=shares))](rng)
+    return MAKERS[int(rng.choice(len(MAKERS), p=shares))](rng)

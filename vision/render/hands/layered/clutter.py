@@ -11,7 +11,7 @@ from vision.render.hands.layered.sheet import Light, Sheet
 from vision.types import FloatArray
 
 Drawer = Callable[[Rng, Light], Sheet]
-_DRAWERS: Mapping[str, Drawer] = {
+DRAWN_BY: Mapping[str, Drawer] = {
     "grit": crumbs.grit, "soil": crumbs.soil, "plant": crumbs.plant, "bud": crumbs.bud, "film": crumbs.film,
     "seed": crumbs.seed, "fibre": threads.fibre, "hair": threads.hair, "root": threads.root, "stalk": threads.stalk,
     "bubble": drops.bubble, "drop": drops.drop,
@@ -47,7 +47,7 @@ def scatter(
         at = _spot(rng, scene.shape, where)
         if at is None:
             continue
-        layers = _DRAWERS[name](rng, light).reduced()
+        layers = DRAWN_BY[name](rng, light).reduced()
         if shadow and name not in _CLEAR:
             shade(scene, layers, *at, light, shadow, _SHADOW_FAR_PX, _SHADOW_BLUR_PX)
         lay(scene, layers, *at, opacity=rng.uniform(0.75, 1))

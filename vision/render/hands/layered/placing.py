@@ -23,7 +23,7 @@ from vision.render.hands.layered.thrips import larva, thrips
 from vision.render.hands.seen import Body
 from vision.types import FloatArray
 
-_DRAWERS: Mapping[str, Callable[[Rng, Pose], Drawn]] = {
+DRAWN_BY: Mapping[str, Callable[[Rng, Pose], Drawn]] = {
     "aphid": aphid, "thrips": thrips, "caterpillar": caterpillar, "larva": larva, "mite": mite, "gnat": gnat, "egg": egg,
     "skin": skin,
 }  # fmt: skip
@@ -70,7 +70,7 @@ def lay_insects(rng: Rng, scene: FloatArray, light: Light, lair: Lair, count: in
         x, y = _spot(rng, kind, scene.shape, laid, lair.cover)
         angle = rng.uniform(0, 2 * np.pi)
         ix, iy = round(x), round(y)
-        drawn = _DRAWERS[kind](rng, Pose(light, angle, x - ix, y - iy))
+        drawn = DRAWN_BY[kind](rng, Pose(light, angle, x - ix, y - iy))
         layers = drawn.sheet.reduced()
         _lay_one(rng, scene, layers, ix, iy, light, lair.ground)
         _hide(laid, layers.alpha, ix, iy)

@@ -275,7 +275,7 @@ def _egg(rng: np.random.Generator, wet: bool) -> Animal:
     return Animal("egg", length, length * rng.uniform(0.48, 0.66), colour, opacity, _heading(rng), reach_mm=0.15)
 
 
-_MAKERS: dict[str, Callable[[np.random.Generator, bool], Animal]] = {
+MAKERS: dict[str, Callable[[np.random.Generator, bool], Animal]] = {
     "aphid": _aphid, "thrips": _thrips, "caterpillar": _caterpillar, "larva": _larva, "mite": _mite, "gnat": _gnat,
     "egg": _egg, "skin": _skin,
 }  # fmt: skip
@@ -287,5 +287,5 @@ def some_animal(kind_of_shot: str, rng: np.random.Generator) -> Animal:
     if kind_of_shot == "scallion":
         kind = pick(rng, ("larva", "thrips", "mite"), [0.42, 0.4, 0.18])
     else:
-        kind = pick(rng, list(_MAKERS), _ON_WHAT_IS_GROWN)
-    return _MAKERS[kind](rng, kind_of_shot == "water")
+        kind = pick(rng, list(MAKERS), _ON_WHAT_IS_GROWN)
+    return MAKERS[kind](rng, kind_of_shot == "water")

@@ -48,7 +48,7 @@ class _Sort:
 
 
 _BROWN, _DRY = [_PLANT[2], _PLANT[5]], [_PLANT[3], _PLANT[4], _PLANT[1]]
-_SORTS = {
+SORTS = {
     "grit": _Sort("angular", (0.55, 1), _STONE, "gravel", (0.5, 0.95), 1.6),
     "soil": _Sort("ragged", (0.45, 1), _BROWN, "gravel", (0.75, 0.95), 2.5),
     "plant": _Sort("ragged", (0.3, 0.9), [*_PLANT, _PLANT[0]], "grass", (0.35, 0.8), 2.2, thin=True, hairs=2),
@@ -57,20 +57,20 @@ _SORTS = {
     "seed": _Sort("smooth", (0.4, 0.8), [*_BROWN, _PLANT[3]], "moon", (0.75, 0.95), 2.5, (6, 16)),
     "sliver": _Sort("strip", (0.12, 0.32), _DRY, "chelsea", (0.3, 0.7), 1.6, (5, 14), thin=True),
 }
-_ANY, _HOW_OFTEN = list(_SORTS), [0.23, 0.17, 0.22, 0.13, 0.09, 0.07, 0.09]
+_ANY, _HOW_OFTEN = list(SORTS), [0.23, 0.17, 0.22, 0.13, 0.09, 0.07, 0.09]
 _WAVES = {"smooth": 0.09, "ragged": 0.3, "strip": 0.09}
 
 
 def bit(lamp: Lamp, rng: np.random.Generator, sort: str | None = None, size_mm: float | None = None) -> Sprite:
     """A piece of dirt or plant, of any sort and size unless said."""
-    what = _SORTS[pick(rng, _ANY, _HOW_OFTEN) if sort is None else sort]
+    what = SORTS[pick(rng, _ANY, _HOW_OFTEN) if sort is None else sort]
     size = float(np.clip(rng.lognormal(np.log(0.75), 0.6), 0.2, 5)) if size_mm is None else size_mm
     zoom = 3 if size < 2.5 else 2
     half = size * PX_PER_MM / 2 if what.half_px is None else rng.uniform(*what.half_px)
     half = min(half, 16.0) if what.outline == "angular" else half * what.longer
     angle = rng.uniform(0, 2 * np.pi)
     cover = _outline(what.outline, half, max(1.2, half * rng.uniform(*what.slim)), angle, zoom, rng)
-    if what is _SORTS["soil"]:  # crumbs at its rim
+    if what is SORTS["soil"]:  # crumbs at its rim
         ragged = texture("gravel", cover.shape, rng, zoom * 0.45) + cloud(cover.shape, rng, 3 * zoom, 2)
         cover = cover * rise(-1.6, -0.6, ragged + 1.2 * (cv2.GaussianBlur(cover, (0, 0), 2 * zoom) - 0.5))
     return _dressed(what, cover, half, angle, zoom, lamp, rng)

@@ -156,7 +156,7 @@ def _rootlet(rng: np.random.Generator) -> list[Part]:
     return [*parts, Part(tube(line, body), ink)]
 
 
-_MAKERS: dict[str, _Maker] = {
+MAKERS: dict[str, _Maker] = {
     "grit": _grit, "leaf bit": _leaf_bit, "sliver": _sliver, "fibre": _fibre, "starch": _starch, "seed": _seed,
     "bud": _loose_bud, "spot": _spot, "bubble": _bubble, "drop": _drop, "husk": _husk, "rootlet": _rootlet,
 }  # fmt: skip
@@ -178,7 +178,7 @@ def debris(kind: str, count: int, rng: np.random.Generator) -> list[Figure]:
     names = list(_USUAL[kind])
     shares = np.array([_USUAL[kind][name] for name in names]) * rng.gamma(1.5, 1.0, len(names))
     chosen = rng.choice(len(names), size=count, p=shares / shares.sum())
-    return [Figure("debris", 1.0, 1.0, tuple(_MAKERS[names[int(c)]](rng))) for c in chosen]
+    return [Figure("debris", 1.0, 1.0, tuple(MAKERS[names[int(c)]](rng))) for c in chosen]
 
 
 def stain(rng: np.random.Generator, colours: list[Colour]) -> Figure:

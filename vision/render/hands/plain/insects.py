@@ -11,7 +11,7 @@ from vision.render.hands.plain.canvas import Figure
 from vision.render.hands.plain.crawlers import caterpillar, egg, gnat, larva, mite
 from vision.render.hands.plain.sucking import aphid, skin, thrips
 
-_MAKERS: dict[str, tuple[float, Callable[[np.random.Generator, Mood], Figure]]] = {
+MAKERS: dict[str, tuple[float, Callable[[np.random.Generator, Mood], Figure]]] = {
     "aphid": (0.34, aphid),
     "thrips": (0.24, thrips),
     "caterpillar": (0.08, caterpillar),
@@ -26,8 +26,8 @@ _MAKERS: dict[str, tuple[float, Callable[[np.random.Generator, Mood], Figure]]] 
 
 def insect(rng: np.random.Generator, mood: Mood, room_mm: float, often: tuple[str, ...]) -> Figure:
     """Any insect no longer than `room_mm`, aphids and thrips most often, those named in `often` twice as often."""
-    shares = np.array([share * (2 if name in often else 1) for name, (share, _) in _MAKERS.items()])
-    makers = [maker for _, maker in _MAKERS.values()]
+    shares = np.array([share * (2 if name in often else 1) for name, (share, _) in MAKERS.items()])
+    makers = [maker for _, maker in MAKERS.values()]
     for _ in range(20):
         figure = makers[int(rng.choice(len(makers), p=shares / shares.sum()))](rng, mood)
         if figure.length_mm <= room_mm:

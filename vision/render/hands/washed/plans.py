@@ -52,7 +52,11 @@ class Plan:
 
 def planned(rng: Rng, scene: str) -> Plan:
     """An insect for a scene, drawn by lot."""
-    kind = str(rng.choice(_KINDS, p=_OFTEN_IN_SCALLION if scene == "scallion" else _OFTEN))
+    return planned_as(rng, str(rng.choice(_KINDS, p=_OFTEN_IN_SCALLION if scene == "scallion" else _OFTEN)))
+
+
+def planned_as(rng: Rng, kind: str) -> Plan:
+    """An insect of a kind."""
     size, colours, bend, sway, opaque = _looks(rng, kind)
     length = float(rng.uniform(*size[0]))
     width = length * float(rng.uniform(*size[1]))
