@@ -27,7 +27,6 @@ SMALL = replace(
 THIN = replace(SMALL, insects=(("thrips", 6), ("mite", 4)))
 
 
-@pytest.mark.xfail(reason="water: all places on these bodies stand out at scales far finer than they are wide")
 def test_every_plain_insect_has_a_place_of_its_size() -> None:
     places = places_of(Lesson(SMALL, True))
     assert places is not None

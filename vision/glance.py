@@ -8,6 +8,7 @@ point or a ridge.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -23,12 +24,17 @@ LEAST_GROUND = 5.0
 LEAST_PRODUCE = 3.6
 """Signal to noise from which a place is one. Five is the figure usually given to Rose for reliable seeing; on produce texture,
 not noise, makes the list."""
-MOST_PER_SCALE = 1200
+_MOST_PER_SCALE = 1200
 """Places of one scale that are glanced at, strongest first: a bound on time."""
-ALL_PER_SCALE = 8000
+_ALL_PER_SCALE = 8000
 """The same where all that stands out is asked for."""
 _NEIGHBOURS = (-4, -3, -2, -1, 1, 2, 3, 4)
 """Steps of scale that a glance compares with the place's own."""
+_BEYOND_DOUBT, _STILL_PLAIN = 40.0, 0.4
+"""Signal to noise from which it no longer tells a body's size: where the ground changes slowly, a wide dark body stands out most at scales
+far finer than itself. From there on every scale is one to look at where no neighbour stands out two and a half times as much."""
+_SAME_BODY = 1.5
+"""How far from a place, in its scales, the strongest place of the same body lies at most: a body is about 2.6 wide."""
 _ROUND = 2.4
 """How far out, in scales, a place is compared with what lies round it."""
 
@@ -50,21 +56,23 @@ PATCH = GLANCES.index("patch")
 
 @dataclass(frozen=True)
 class Places:
-    """Local maxima of signal over space and scale, strongest first: arrays (n,). `row`, `column` in working pixels."""
+    """Local maxima of signal over space and scale, strongest first: arrays (n,). `row`, `column` in working pixels; `finer`: the place from
+    which the same body is cut out more finely, or the place itself."""
 
     signal: NDArray[np.float32]
     scale: NDArray[np.int64]
     row: NDArray[np.int64]
     column: NDArray[np.int64]
-
-    def take(self, order: NDArray[np.int64]) -> Places:
-        """The places of these indices, in their order."""
-        return Places(self.signal[order], self.scale[order], self.row[order], self.column[order])
+    finer: NDArray[np.int64]
 
 
-def find_places(maps: list[ScaleMap], surfaces: Surfaces, most_per_scale: int = MOST_PER_SCALE) -> Places:
-    """Places of a shot: strongest in their 3 x 3 neighbourhood and not weaker than one scale finer or coarser."""
-    found: list[tuple[NDArray[np.float32], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]] = []
+def find_places(maps: list[ScaleMap], surfaces: Surfaces, everything: bool = False) -> Places:
+    """Places of a shot: strongest in their 3 x 3 neighbourhood and not weaker than one scale finer or coarser, or beyond doubt.
+
+    `everything`: far more of them; as all are looked at, a body needs no second place for its own scale to be asked about.
+    """
+    most_per_scale = _ALL_PER_SCALE if everything else _MOST_PER_SCALE
+    found: list[tuple[NDArray[Any], NDArray[Any], NDArray[Any], NDArray[Any], NDArray[Any]]] = []
     for n, scale in enumerate(maps):
         signal = scale.signal
         peak = (signal >= cv2.dilate(signal, np.ones((3, 3), np.uint8))) & (signal > LEAST_PRODUCE)
@@ -73,21 +81,41 @@ def find_places(maps: list[ScaleMap], surfaces: Surfaces, most_per_scale: int = 
         y, x = rows * step, columns * step
         value = signal[rows, columns]
         keep = surfaces.produce[y, x] | (value > LEAST_GROUND)
+        strongest = np.ones(len(value), bool)
         # A flat-topped body stands out equally at all scales up to its own, and its own is the one that sees it whole.
         # Points are held against points: not every scale is looked at along lines.
         on_line = value > scale.stands_at(y, x)
         for near, share in ((n - 1, 0.95), (n + 1, 1.0)):
             if 0 <= near < len(maps):
                 other = np.where(on_line, maps[near].signal_at(y, x), maps[near].stands_at(y, x))
-                keep &= value >= share * other
-        value, y, x = value[keep], y[keep], x[keep]
-        if len(value) > most_per_scale:
-            top = np.sort(np.argsort(-value, kind="stable")[:most_per_scale])
-            value, y, x = value[top], y[top], x[top]
-        found.append((value, np.full(len(value), n), y, x))
-    signal, scale_of, row, column = (np.concatenate([f[k] for f in found]) for k in range(4))
+                strongest &= value >= share * other
+                doubtless = (value > _BEYOND_DOUBT) & (not everything)
+                keep &= value >= np.where(doubtless, _STILL_PLAIN, share) * other
+        some = np.flatnonzero(keep)
+        if len(some) > most_per_scale:
+            some = some[np.sort(np.argsort(-value[some], kind="stable")[:most_per_scale])]
+        found.append((value[some], np.full(len(some), n), y[some], x[some], strongest[some]))
+    every: list[NDArray[Any]] = [np.concatenate([f[k] for f in found]) for k in range(5)]
+    signal, scale_of, row, column, strongest = every
     order = np.lexsort((column, row, scale_of, -signal))
-    return Places(signal, scale_of.astype(np.int64), row, column).take(order)
+    signal, scale_of, row, column, strongest = (values[order] for values in every)
+    sigma_px = np.array([scale.sigma_px for scale in maps])[scale_of]
+    return Places(signal, scale_of, row, column, _cut_out_from(signal, sigma_px, row, column, strongest))
+
+
+def _cut_out_from(
+    signal: NDArray[np.float32], sigma_px: NDArray[np.float64], row: NDArray[np.int64], column: NDArray[np.int64],
+    strongest: NDArray[np.bool_],
+) -> NDArray[np.int64]:  # fmt: skip
+    """For places, strongest first, the place each is cut out from: one that is not the strongest of its scales, from that which is."""
+    out = np.arange(len(signal))
+    finer = np.flatnonzero(strongest & (signal > _BEYOND_DOUBT))
+    for k in np.flatnonzero(~strongest):
+        near = np.hypot(row[finer] - row[k], column[finer] - column[k]) <= _SAME_BODY * sigma_px[k]
+        first = np.flatnonzero(near & (sigma_px[finer] < sigma_px[k]))
+        if len(first):
+            out[k] = finer[first[0]]
+    return out
 
 
 def glance_at(

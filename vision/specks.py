@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from vision.arrays import copy_where, medians_of_known
 from vision.covered import Covered
 from vision.fine import Windows, windows_over
-from vision.glance import ALL_PER_SCALE, KEPT, MOST_PER_SCALE, PATCH, Places, find_places, glance_at
+from vision.glance import KEPT, PATCH, Places, find_places, glance_at
 from vision.light import coarse_to_fine, over_channels, sample_grid
 from vision.looks import Looks, Spots
 from vision.noise import measure_noise
@@ -95,7 +95,7 @@ def search_places(
     colours = count_colours(light.density, ~surfaces.outside) if surfaces.produce.any() else None
     rarity = None if colours is None else rarity_map(light.density, colours)
     maps = map_scales(pyramid, surfaces, levels, rarity, _least_noise(light, surfaces, pixels), _tones(light))
-    places = find_places(maps, surfaces, ALL_PER_SCALE if everything else MOST_PER_SCALE)
+    places = find_places(maps, surfaces, everything)
     below = np.zeros((len(places.row), 3), np.float32)
     on_produce = surfaces.produce[places.row, places.column]
     for kind in (False, True):
@@ -141,13 +141,15 @@ def find_specks(
     for k in order:
         if likely[k] < _LEAST_LIKELY and not everything:
             break
-        y, x = int(search.places.row[k]), int(search.places.column[k])
-        if covered.hides(y, x, float(search.places.signal[k]), search.maps[int(search.places.scale[k])].sigma_px):
+        at = int(search.places.finer[k])
+        y, x = int(search.places.row[at]), int(search.places.column[at])
+        if covered.hides(y, x, float(search.places.signal[at]), search.maps[int(search.places.scale[at])].sigma_px):
             continue
         looked += 1
         if looked > (EVERY_LOOK if everything else MOST_LOOKS):
             break
-        speck = _look_closer(search, int(k), float(likely[k]), surfaces, tuple(response[k].tolist()))
+        kept = tuple(search.glances[k, -len(KEPT) :].tolist())
+        speck = _look_closer(search, at, float(likely[k]), kept, surfaces, tuple(response[at].tolist()))
         if speck is not None:
             covered.cover(speck)
             found += parted(speck)
@@ -171,9 +173,9 @@ def _log_odds(glance: Trees, glances: NDArray[np.float32]) -> NDArray[np.float64
 
 
 def _look_closer(
-    search: Search, k: int, likely: float, surfaces: Surfaces, response: tuple[float, ...]
+    search: Search, k: int, likely: float, glanced: tuple[float, ...], surfaces: Surfaces, response: tuple[float, ...]
 ) -> Speck | None:  # fmt: skip
-    """What is cut out at place `k`; `response`: signal to noise there in every scale."""
+    """What is cut out at place `k`; `glanced`: what is kept of the glance; `response`: signal to noise there in every scale."""
     y, x = int(search.places.row[k]), int(search.places.column[k])
     scale = search.maps[int(search.places.scale[k])]
     on_produce = bool(surfaces.produce[y, x])
@@ -181,7 +183,6 @@ def _look_closer(
     direction = scale.inverse_at(row, column, on_produce) @ scale.smooth[:, row, column].astype(np.float64)
     below = (float(search.below[k, 0]), float(search.below[k, 1]), float(search.below[k, 2]))
     signal = float(search.places.signal[k])
-    glanced = tuple(search.glances[k, -len(KEPT) :].tolist())
     return cut_out(search.windows, scale, (y, x), direction, surfaces.produce, signal, likely, glanced, below, response)
 
 
