@@ -62,6 +62,8 @@ def main() -> None:
         parser.error(
             f"kinds are {', '.join(KINDS)}; hands are {', '.join((*UNSEEN, *HANDS))}; bodies are {', '.join(BODIES)}"
         )
+    if not hands and not bodies:
+        parser.error("ask for a hand or for bodies on our own grounds")
     sys.stdout.reconfigure(line_buffering=True)  # type: ignore[union-attr]
     with ProcessPoolExecutor(asked.workers, mp_context=get_context("spawn"), initializer=one_thread) as pool:
         found = {}

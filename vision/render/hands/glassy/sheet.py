@@ -10,12 +10,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.render.hands import PX_PER_MM
 from vision.render.hands.lent import Lent
 
 FloatArray = NDArray[np.float32]
 Colour = tuple[float, float, float]
 
-PICTURE_PX_PER_MM = 20
 CLEAR_PX = 7
 NOTHING = 0.004
 
@@ -46,9 +46,9 @@ def f32(values: object) -> FloatArray:
 def open_sheet(reach_mm: float, below: bool, rng: np.random.Generator) -> Sheet:
     """An empty sheet that holds everything within ``reach_mm`` of the origin, turned at random."""
     step = 5 if reach_mm < 0.7 else 4 if reach_mm < 1.7 else 3
-    half = int(np.ceil(reach_mm * PICTURE_PX_PER_MM)) + CLEAR_PX
+    half = int(np.ceil(reach_mm * PX_PER_MM)) + CLEAR_PX
     size = (2 * half + 1) * step
-    fine_px = float(PICTURE_PX_PER_MM * step)
+    fine_px = float(PX_PER_MM * step)
     angle = rng.uniform(0, 2 * np.pi)
     turn = f32([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
     middle = f32(size / 2 - 0.5 + rng.uniform(-0.5, 0.5, 2) * step)

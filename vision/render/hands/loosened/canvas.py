@@ -7,12 +7,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.render.hands import PX_PER_MM
 from vision.render.hands.lent import Lent
 from vision.render.hands.loosened.chance import FloatArray, Points, between, chance
 
 Index = tuple[slice, slice] | tuple[NDArray[np.int64], NDArray[np.int64]]
 
-PX_PER_MM = 20
 _CLEAR_PX = 6
 _FAINT = 0.002
 

@@ -4,13 +4,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.render.hands import PX_PER_MM
 from vision.render.hands.lent import Lent
 from vision.render.hands.rounded import light as lights
 from vision.render.hands.rounded.matter import Blobs, Facets, FloatArray, Hairs, Limb, Points, Sheet, Thing
 from vision.render.hands.rounded.noise import cloud
 from vision.render.hands.rounded.surface import Grid, rod, solve, stone
 
-_PER_MM = 20
 _MARGIN_PX = 9
 _SHIFT = 4
 Window = tuple[slice, slice]
@@ -109,14 +109,14 @@ def _organs(thing: Thing, view: Points, shift: Points, grid: Grid) -> list[light
 
 def show(thing: Thing, view: Points, below: bool, rng: np.random.Generator) -> Lent:
     """Picture of the thing, turned by `view` (3, 3), lit from below or above."""
-    shift = np.append(rng.uniform(-0.5, 0.5, 2) / _PER_MM, 0.0)
+    shift = np.append(rng.uniform(-0.5, 0.5, 2) / PX_PER_MM, 0.0)
     low, high = _extent(thing, view, shift)
     fine = 4 if float((high - low).max()) < 1.3 else 3
-    first = np.floor(low * _PER_MM).astype(int) - 5
-    last = np.ceil(high * _PER_MM).astype(int) + 5
-    step = 1.0 / (_PER_MM * fine)
+    first = np.floor(low * PX_PER_MM).astype(int) - 5
+    last = np.ceil(high * PX_PER_MM).astype(int) + 5
+    step = 1.0 / (PX_PER_MM * fine)
     axes = [
-        ((np.arange((last[k] - first[k] + 1) * fine) + 0.5) * step + (first[k] - 0.5) / _PER_MM).astype(np.float32)
+        ((np.arange((last[k] - first[k] + 1) * fine) + 0.5) * step + (first[k] - 0.5) / PX_PER_MM).astype(np.float32)
         for k in (0, 1)
     ]
     grid = Grid(axes[0], axes[1], step)
