@@ -8,7 +8,6 @@ from vision.render.hands.glassy.limbs import Limb, jointed, lay_limbs, reach_mm,
 from vision.render.hands.glassy.mood import Mood, deeper, flesh, take_mood, tint
 from vision.render.hands.glassy.sheet import (
     Colour,
-    FloatArray,
     Sheet,
     bend_away,
     brighten,
@@ -22,6 +21,7 @@ from vision.render.hands.glassy.sheet import (
 )
 from vision.render.hands.glassy.wings import Wing, lay_wings
 from vision.render.hands.lent import Lent
+from vision.types import FloatArray
 
 COATS: tuple[Colour, ...] = (
     (0.42, 0.55, 0.14),

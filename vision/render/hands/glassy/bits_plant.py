@@ -9,7 +9,6 @@ from vision.render.hands.glassy.limbs import Limb, lay_limbs, strips, thread
 from vision.render.hands.glassy.mood import deeper, flesh, take_mood, tint
 from vision.render.hands.glassy.sheet import (
     Colour,
-    FloatArray,
     bend_away,
     brighten,
     cover_with,
@@ -20,6 +19,7 @@ from vision.render.hands.glassy.sheet import (
     soften,
 )
 from vision.render.hands.lent import Lent
+from vision.types import FloatArray
 
 SEEDS: tuple[Colour, ...] = (
     (0.3, 0.17, 0.08),

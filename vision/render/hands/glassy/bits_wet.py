@@ -8,7 +8,6 @@ from vision.render.hands.glassy.limbs import Limb, lay_limbs, reach_mm, strips, 
 from vision.render.hands.glassy.mood import Mood, deeper, flesh, take_mood, tint
 from vision.render.hands.glassy.sheet import (
     Colour,
-    FloatArray,
     Sheet,
     bend_away,
     brighten,
@@ -21,6 +20,7 @@ from vision.render.hands.glassy.sheet import (
     soften,
 )
 from vision.render.hands.lent import Lent
+from vision.types import FloatArray
 
 THREADS: tuple[Colour, ...] = (
     (0.8, 0.8, 0.78),

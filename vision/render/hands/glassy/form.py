@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from vision.render.hands.glassy.sheet import FloatArray, Sheet, f32, to_px
+from vision.render.hands.glassy.sheet import Sheet, f32, to_px
+from vision.types import FloatArray
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,8 @@ import cv2
 import numpy as np
 
 from vision.render.hands.glassy.form import Form, place
-from vision.render.hands.glassy.sheet import FloatArray, Sheet, f32, soften, to_px
+from vision.render.hands.glassy.sheet import Sheet, f32, soften, to_px
+from vision.types import FloatArray
 
 
 def clouds(sheet: Sheet, grain_mm: float, rng: np.random.Generator) -> FloatArray:

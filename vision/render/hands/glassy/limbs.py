@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from vision.render.hands.glassy.sheet import Colour, FloatArray, Sheet, f32, lay, soften, to_px
+from vision.render.hands.glassy.sheet import Colour, Sheet, f32, lay, soften, to_px
+from vision.types import FloatArray
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,6 @@ from vision.render.hands.glassy.form import Form
 from vision.render.hands.glassy.grain import folds
 from vision.render.hands.glassy.sheet import (
     Colour,
-    FloatArray,
     Sheet,
     bend_away,
     brighten,
@@ -20,6 +19,7 @@ from vision.render.hands.glassy.sheet import (
     shut_out,
     soften,
 )
+from vision.types import FloatArray
 
 
 @dataclass(frozen=True)

@@ -8,12 +8,11 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from vision.render.hands import PX_PER_MM
 from vision.render.hands.lent import Lent
+from vision.types import FloatArray
 
-FloatArray = NDArray[np.float32]
 Colour = tuple[float, float, float]
 
 CLEAR_PX = 7

@@ -8,7 +8,8 @@ import numpy as np
 from vision.render.hands.glassy.grain import clouds
 from vision.render.hands.glassy.limbs import Limb, lay_limbs, strips, thread
 from vision.render.hands.glassy.mood import Mood, tint
-from vision.render.hands.glassy.sheet import FloatArray, Sheet, brighten, f32, lay, soften, to_px
+from vision.render.hands.glassy.sheet import Sheet, brighten, f32, lay, soften, to_px
+from vision.types import FloatArray
 
 
 @dataclass(frozen=True)

@@ -6,8 +6,9 @@ from vision.render.hands.glassy.form import Form, axis, place, plan_form, tube, 
 from vision.render.hands.glassy.grain import bands, blots, clouds, folds, rings, scatter, stretch
 from vision.render.hands.glassy.limbs import Limb, jointed, lay_limbs, reach_mm, thread
 from vision.render.hands.glassy.mood import Mood, deeper, flesh, take_mood, tint
-from vision.render.hands.glassy.sheet import Colour, FloatArray, Sheet, develop, f32, lay, open_sheet, soften
+from vision.render.hands.glassy.sheet import Colour, Sheet, develop, f32, lay, open_sheet, soften
 from vision.render.hands.lent import Lent
+from vision.types import FloatArray
 
 CATERPILLARS: tuple[Colour, ...] = (
     (0.35, 0.52, 0.12),

@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from vision.render.hands import PX_PER_MM
 from vision.render.hands.lent import Lent
-from vision.render.hands.loosened.chance import FloatArray, Points, between, chance
+from vision.render.hands.loosened.chance import Points, between, chance
+from vision.types import FloatArray
 
 Index = tuple[slice, slice] | tuple[NDArray[np.int64], NDArray[np.int64]]
 

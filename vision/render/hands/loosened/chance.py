@@ -5,7 +5,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float32]
+from vision.types import FloatArray
+
 Points = NDArray[np.float64]
 Span = tuple[float, float]
 Colour = tuple[float, float, float]

@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.render.hands.loosened.canvas import Canvas
-from vision.render.hands.loosened.chance import FloatArray, Points, chance, fourier, mottle, rise
+from vision.render.hands.loosened.chance import Points, chance, fourier, mottle, rise
+from vision.types import FloatArray
 
 IntArray = NDArray[np.int64]
 

@@ -8,8 +8,9 @@ import cv2
 import numpy as np
 
 from vision.render.hands.loosened.canvas import Canvas
-from vision.render.hands.loosened.chance import Colour, FloatArray, Points, between, chance, choose_colour, mottle, rise
+from vision.render.hands.loosened.chance import Colour, Points, between, chance, choose_colour, mottle, rise
 from vision.render.hands.loosened.patch import Patch
+from vision.types import FloatArray
 
 PALE: tuple[Colour, ...] = ((0.8, 0.78, 0.7), (0.8, 0.7, 0.4), (0.6, 0.68, 0.4))
 DARK: tuple[Colour, ...] = ((0.03, 0.025, 0.02), (0.12, 0.05, 0.02), (0.06, 0.08, 0.02), (0.2, 0.06, 0.03))

@@ -7,9 +7,10 @@ import cv2
 import numpy as np
 
 from vision.render.hands.loosened.canvas import Canvas
-from vision.render.hands.loosened.chance import FloatArray, Points, between, chance, fourier
+from vision.render.hands.loosened.chance import Points, between, chance, fourier
 from vision.render.hands.loosened.patch import Bow
 from vision.render.hands.loosened.strands import Strand, lay_strands
+from vision.types import FloatArray
 
 _SUB = 4
 

@@ -8,7 +8,6 @@ from vision.render.hands.rounded.build import Spine, ball, join, leg, limb, spin
 from vision.render.hands.rounded.matter import (
     Blobs,
     Colour,
-    FloatArray,
     Limb,
     Marks,
     Points,
@@ -22,6 +21,7 @@ from vision.render.hands.rounded.matter import (
     vary,
 )
 from vision.render.hands.rounded.stage import broad, turn
+from vision.types import FloatArray
 
 _COLOURS: tuple[Colour, ...] = (
     (0.36, 0.5, 0.1),

@@ -7,7 +7,6 @@ import numpy as np
 from vision.render.hands.rounded.build import ball, join, whip
 from vision.render.hands.rounded.matter import (
     Colour,
-    FloatArray,
     Limb,
     Marks,
     Points,
@@ -17,6 +16,7 @@ from vision.render.hands.rounded.matter import (
     vary,
 )
 from vision.render.hands.rounded.stage import turn
+from vision.types import FloatArray
 
 EARTH: tuple[Colour, ...] = (
     (0.1, 0.06, 0.035),

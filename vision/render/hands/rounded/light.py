@@ -5,9 +5,10 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from vision.render.hands.rounded.matter import Colour, FloatArray, Solid, Stuff
+from vision.render.hands.rounded.matter import Colour, Solid, Stuff
 from vision.render.hands.rounded.noise import cloud, ridges
 from vision.render.hands.rounded.surface import Grid, Surface
+from vision.types import FloatArray
 
 _GONE = -40.0
 Organ = tuple[Solid, Surface, tuple[slice, slice]]  # with its window inside the solid that holds it

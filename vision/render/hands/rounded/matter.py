@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float32]
+from vision.types import FloatArray
+
 Points = NDArray[np.float64]
 Marks = Callable[[FloatArray, FloatArray, FloatArray], FloatArray]
 Colour = tuple[float, float, float]

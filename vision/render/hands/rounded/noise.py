@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float32]
+from vision.types import FloatArray
 
 
 def cloud(shape: tuple[int, int], cell_px: float, rng: np.random.Generator, octaves: int = 2) -> FloatArray:

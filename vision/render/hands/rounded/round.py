@@ -7,7 +7,6 @@ import numpy as np
 from vision.render.hands.rounded.build import ball, join, leg, limb, spine, tube
 from vision.render.hands.rounded.matter import (
     Colour,
-    FloatArray,
     Hairs,
     Limb,
     Marks,
@@ -19,6 +18,7 @@ from vision.render.hands.rounded.matter import (
     vary,
 )
 from vision.render.hands.rounded.stage import broad, turn
+from vision.types import FloatArray
 
 
 def mite(rng: np.random.Generator) -> tuple[Thing, Points]:

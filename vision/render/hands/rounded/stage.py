@@ -7,9 +7,10 @@ from numpy.typing import NDArray
 from vision.render.hands import PX_PER_MM
 from vision.render.hands.lent import Lent
 from vision.render.hands.rounded import light as lights
-from vision.render.hands.rounded.matter import Blobs, Facets, FloatArray, Hairs, Limb, Points, Sheet, Thing
+from vision.render.hands.rounded.matter import Blobs, Facets, Hairs, Limb, Points, Sheet, Thing
 from vision.render.hands.rounded.noise import cloud
 from vision.render.hands.rounded.surface import Grid, rod, solve, stone
+from vision.types import FloatArray
 
 _MARGIN_PX = 9
 _SHIFT = 4

@@ -5,9 +5,10 @@ from dataclasses import replace
 import numpy as np
 
 from vision.render.hands.rounded.build import spine, tube
-from vision.render.hands.rounded.matter import Colour, FloatArray, Hairs, Limb, Points, Sheet, Solid, Thing, stuff, vary
+from vision.render.hands.rounded.matter import Colour, Hairs, Limb, Points, Sheet, Solid, Thing, stuff, vary
 from vision.render.hands.rounded.noise import wave
 from vision.render.hands.rounded.stage import turn
+from vision.types import FloatArray
 
 _DYES: tuple[Colour, ...] = (
     (0.12, 0.2, 0.5),

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.render.hands.rounded.matter import Blobs, Facets, FloatArray, Limb, Points
+from vision.render.hands.rounded.matter import Blobs, Facets, Limb, Points
+from vision.types import FloatArray
 
 _FAR = -50.0
 

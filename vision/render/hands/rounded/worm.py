@@ -7,7 +7,6 @@ import numpy as np
 from vision.render.hands.rounded.build import Spine, ball, join, limb, spine, tube
 from vision.render.hands.rounded.matter import (
     Colour,
-    FloatArray,
     Hairs,
     Limb,
     Marks,
@@ -20,6 +19,7 @@ from vision.render.hands.rounded.matter import (
     vary,
 )
 from vision.render.hands.rounded.stage import turn
+from vision.types import FloatArray
 
 _GREEN: tuple[Colour, ...] = (
     (0.3, 0.48, 0.12),
