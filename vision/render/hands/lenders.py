@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.render.camera import srgb_decode
-from vision.render.hands import PX_PER_MM, glassy, loosened, rounded
+from vision.render.hands import PX_PER_MM, glassy, loosened, rounded, strewn, varied
 from vision.render.hands.grown import clutter as grown_bits
 from vision.render.hands.grown import crawlers
 from vision.render.hands.grown.camera import top_light
@@ -213,6 +213,8 @@ LENDERS = {
         "glassy": Lender(glassy.body, glassy.bit),
         "loosened": Lender(loosened.body, loosened.bit),
         "rounded": Lender(rounded.body, rounded.bit),
+        "strewn": Lender(strewn.body, strewn.bit),
+        "varied": Lender(varied.body, varied.bit),
     },
 }
 """By family: the hands that draw lessons, and small ones that draw bodies and bits alone. Those that judge lend nothing."""
