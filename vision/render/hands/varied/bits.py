@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -17,15 +17,32 @@ from vision.types import FloatArray
 Drawn = tuple[Sheet, Look]
 TURNING = f32(np.linspace(0, 1, 120, endpoint=False))
 
-# Oval bits: spreads of length (mm), slimness, bend (radians) and bluntness; how many stalks, their length and width as
-# shares of the body's length; at most how many ribs and wrapping scales (and one more); how many rings.
-Grown = tuple[Spread, Spread, Spread, Spread, tuple[int, ...], Spread, Spread, int, int, tuple[int, ...]]
-GROWN: dict[str, Grown] = {
-    "seed": ((0.35, 2.6), (1.1, 3.2), (0, 1), (0.3, 0.8), (0, 0, 1), (0.02, 0.12), (0.02, 0.1), 1, 1, (0, 0, 0, 7)),
-    "bud": ((0.5, 2.6), (1, 2), (0, 0.3), (0.35, 0.7), (1,), (0.1, 0.5), (0.06, 0.2), 1, 5, (0,)),
-    "sliver": ((0.5, 3.8), (4, 14), (0, 0.9), (0.4, 1.3), (0,), (0, 0), (0, 0), 7, 1, (0,)),
-    "stalked": ((0.4, 1.8), (1.2, 3.5), (0, 0.7), (0.35, 0.9), (1, 1, 2, 3, 5), (0.3, 1.3), (0.02, 0.1), 1, 1, (0, 6)),
-    "husk": ((0.6, 3), (1.8, 4.5), (0.3, 2.2), (0.35, 0.8), (0,), (0, 0), (0, 0), 6, 1, (0,)),
+
+@dataclass(frozen=True)
+class Oval:
+    """Spreads of an oval bit: length, slimness, bend (radians) and bluntness; how many `stalks` it may have, their length and width
+    as shares of the body's; one more than the most `ribs` and wrapping `scales`; how many `rings` it may have."""
+
+    length_mm: Spread
+    slim: Spread
+    turn: Spread
+    blunt: Spread
+    stalks: tuple[int, ...] = (0,)
+    stalk_share: Spread = (0.0, 0.0)
+    stalk_stout: Spread = (0.0, 0.0)
+    ribs: int = 1
+    scales: int = 1
+    rings: tuple[int, ...] = (0,)
+
+
+GROWN = {
+    "seed": Oval((0.35, 2.6), (1.1, 3.2), (0, 1), (0.3, 0.8), (0, 0, 1), (0.02, 0.12), (0.02, 0.1), rings=(0, 0, 0, 7)),
+    "bud": Oval((0.5, 2.6), (1, 2), (0, 0.3), (0.35, 0.7), (1,), (0.1, 0.5), (0.06, 0.2), scales=5),
+    "sliver": Oval((0.5, 3.8), (4, 14), (0, 0.9), (0.4, 1.3), ribs=7),
+    "stalked": Oval(
+        (0.4, 1.8), (1.2, 3.5), (0, 0.7), (0.35, 0.9), (1, 1, 2, 3, 5), (0.3, 1.3), (0.02, 0.1), rings=(0, 6)
+    ),
+    "husk": Oval((0.6, 3), (1.8, 4.5), (0.3, 2.2), (0.35, 0.8), ribs=6),
 }
 COLOURS = {
     "leaf_bit": "green green pale olive yellow brown",
@@ -126,28 +143,28 @@ def _shard(name: str, below: bool, look: Look, rng: np.random.Generator) -> Draw
 
 def _grown(name: str, below: bool, look: Look, rng: np.random.Generator) -> Drawn:
     """Draw an oval bit with the engine of the animals' bodies, with stalks, ribs or wrapping scales."""
-    lengths, slims, turns, blunt, counts, share, stout, ribbed, scaled, rings = GROWN[name]
-    length, slim, stalks = float(rng.uniform(*lengths)), rng.uniform(*slims), []
-    line = middle_line(length, rng.uniform(*turns), False, rng)
+    oval = GROWN[name]
+    length, slim, stalks = float(rng.uniform(*oval.length_mm)), rng.uniform(*oval.slim), []
+    line = middle_line(length, rng.uniform(*oval.turn), False, rng)
     if name == "husk":
         look = replace(look, opacity=look.opacity * rng.uniform(0.3, 0.8), rim=float(rng.uniform(0.8, 3)), flat=0.8)
-    for _ in range(int(rng.choice(counts))):
+    for _ in range(int(rng.choice(oval.stalks))):
         tail = rng.random() < 0.6
         root, out = line[-12 if tail else 12], line[-1] - line[-30] if tail else line[0] - line[30]
         bends = tuple(float(bend) for bend in rng.normal(0, 0.3, 5))
-        thick = float(np.clip(length * rng.uniform(*stout), 0.012, 0.25))
-        stalks.append(limb(root, f32(out), length * rng.uniform(*share), bends, thick, rng))
+        thick = float(np.clip(length * rng.uniform(*oval.stalk_stout), 0.012, 0.25))
+        stalks.append(limb(root, f32(out), length * rng.uniform(*oval.stalk_share), bends, thick, rng))
     reach = reach_of([line, *(one.points_mm for one in stalks)])
     sheet = Sheet(max(reach + 0.1, length * (0.55 + 0.5 / slim)), below, rng)
     sheet.strokes(stalks, limb_colour(look, rng), max(0.35, look.opacity), True)
-    lobes: list[Lobe] = [((0.4, 0.6), (0.5, 0.65), (1.0, 1.0), blunt)]
+    lobes: list[Lobe] = [((0.4, 0.6), (0.5, 0.65), (1.0, 1.0), oval.blunt)]
     if rng.random() < 0.35:
         lobes.append(((0.05, 0.95), (0.1, 0.3), (0.2, 0.7), (0.4, 0.65)))
-    wide = profile(tuple(lobes), int(rng.choice(rings)), rng.uniform(0.02, 0.15), rng) * (length / slim / 2)
+    wide = profile(tuple(lobes), int(rng.choice(oval.rings)), rng.uniform(0.02, 0.15), rng) * (length / slim / 2)
     at, rough = f32(np.linspace(0, 0.9, SAMPLES)), rng.uniform(0, 0.47) ** 2
     sides = [f32(np.maximum(wide * (1 + rough * wobble(at, 5, rng)), wide * 0.3)) for _ in range(2)]
     paint(sheet, sheet.chain(line, sides[0], sides[1], look.flat), look, rng)
-    for _ in range(int(rng.integers(0, scaled))):
+    for _ in range(int(rng.integers(0, oval.scales))):
         scale = ragged(length * rng.uniform(0.4, 0.75), 2.2, 0.06, 3, rng)
         scale = f32(scale + f32([length * rng.uniform(-0.1, 0.15), rng.uniform(-0.2, 0.2) * length / slim]))
         paint(sheet, sheet.blob([scale], look.flat), replace(look, opacity=look.opacity * 0.5), rng, (), is_body=False)
@@ -155,7 +172,7 @@ def _grown(name: str, below: bool, look: Look, rng: np.random.Generator) -> Draw
         Stroke(
             f32(line[10:-10:6] + f32([0, rng.uniform(-0.28, 0.28) * length / slim])), 0.014, 0.01, rng.uniform(0.3, 1)
         )
-        for _ in range(int(rng.integers(0, ribbed)))
+        for _ in range(int(rng.integers(0, oval.ribs)))
     ]
     sheet.strokes(ribs, look.inner, 0.6)
     return sheet, look
