@@ -117,7 +117,17 @@ def feelers(
                 (np.array([p, p + rng.normal(0, 1, 3) * feathers_mm]), 0.012)
                 for p in np.repeat(limb.points[1:], 7, axis=0)
             ]
-            made.append(Sheet(limb.points[:3], tone, 0.0, tuple(hairs), tone, depth * 0.6, z_mm=limb.z_mm))
+            made.append(
+                Sheet(
+                    limb.points[:3],
+                    tone,
+                    0.0,
+                    lines=tuple(hairs),
+                    line_colour=tone,
+                    line_depth=depth * 0.6,
+                    z_mm=limb.z_mm,
+                )
+            )
     return made
 
 
@@ -149,9 +159,9 @@ def wing(base: Doubles, long: Doubles, wide: Doubles, coat: Coat, veins: int, fr
         outline,
         coat.skin,
         uni(0.03, 0.3),
-        tuple(lines),
-        coat.skin * 0.5,
-        uni(0.3, 0.9),
+        lines=tuple(lines),
+        line_colour=coat.skin * 0.5,
+        line_depth=uni(0.3, 0.9),
         mottle=0.4,
         shine=0.25,
         z_mm=float(outline[:, 2].mean()),
@@ -240,8 +250,8 @@ def guts(spine: Spine, coat: Coat, rng: Rng, young: bool, spots: int) -> list[In
 def assemble(
     spine: Spine,
     coat: Coat,
-    lie: Stance,
     rng: Rng,
+    *,
     tall: float,
     head_size: float,
     young: bool,
@@ -271,7 +281,13 @@ def assemble(
         spot = head + side * side_way * r * 0.8 - tail * r * 0.3 + back * r * 0.15
         e = r * eye * uni(0.8, 1.3)
         things.append(
-            Part(blob(spot, (e, e, e)), Coat(tone, tone, 0.7, 0.9, glint=0.3), (), float(spot[2] * 0.2 + 0.002), False)
+            Part(
+                blob(spot, (e, e, e)),
+                Coat(tone, tone, skin_depth=0.7, flesh_depth=0.9, glint=0.3),
+                (),
+                float(spot[2] * 0.2 + 0.002),
+                False,
+            )
         )
     return things + debris(spine, rng), head
 

@@ -32,18 +32,18 @@ def aphid(rng: Rng, below: bool, cast: bool = False) -> Lent:
         coat = Coat(
             colour(rng, "white cream grey tan"),
             tone,
-            uni(0.08, 0.3),
-            0.02,
-            uni(0.3, 0.9),
-            uni(0.2, 0.6),
-            uni(0.05, 0.4),
-            uni(0.6, 1.6),
-            uni(0.5, 0.9),
-            uni(0.03, 0.07),
-            8,
-            uni(0.2, 0.7),
-            ((0.0, 0.25, uni(-0.9, 2.0)),),
-            uni(0, 2),
+            skin_depth=uni(0.08, 0.3),
+            flesh_depth=0.02,
+            haze=uni(0.3, 0.9),
+            rim=uni(0.2, 0.6),
+            glint=uni(0.05, 0.4),
+            bump=uni(0.6, 1.6),
+            mottle=uni(0.5, 0.9),
+            grain_mm=uni(0.03, 0.07),
+            rings=8,
+            ring_gain=uni(0.2, 0.7),
+            stripes=((0.0, 0.25, uni(-0.9, 2.0)),),
+            spots=uni(0, 2),
         )
         radius, tone = radius * uni(0.6, 1), coat.skin * 0.6
         spine = replace(spine, radius=radius * uni(0.85, 1.15, 44))
@@ -75,15 +75,14 @@ def aphid(rng: Rng, below: bool, cast: bool = False) -> Lent:
     things, head = assemble(
         spine,
         coat,
-        lie,
         rng,
-        uni(0.65, 0.95),
-        radius[0] * uni(0.85, 1.1) + 0.02,
-        rng.random() < 0.45 and not cast,
-        0 if cast else int(rng.integers(14)),
-        None,
-        limbs,
-        0.22,
+        tall=uni(0.65, 0.95),
+        head_size=radius[0] * uni(0.85, 1.1) + 0.02,
+        young=rng.random() < 0.45 and not cast,
+        spots=0 if cast else int(rng.integers(14)),
+        skull_coat=None,
+        limbs=limbs,
+        eye=0.22,
     )
     things += feelers(spine, head - spine.frames[0, 0] * 0.03, length * uni(0.35, 1.15), thin * 0.8, tone, depth, rng)
     return render(things, below, rng, bow(spine, lie))
@@ -118,15 +117,14 @@ def thrips(rng: Rng, below: bool) -> Lent:
     things, head = assemble(
         spine,
         coat,
-        lie,
         rng,
-        uni(0.7, 0.95),
-        radius[0] * uni(0.9, 1.1),
-        False,
-        int(rng.integers(0, 9)),
-        None,
-        limbs,
-        0.3,
+        tall=uni(0.7, 0.95),
+        head_size=radius[0] * uni(0.9, 1.1),
+        young=False,
+        spots=int(rng.integers(0, 9)),
+        skull_coat=None,
+        limbs=limbs,
+        eye=0.3,
     )
     things += feelers(spine, head, length * uni(0.13, 0.24), uni(0.008, 0.014), tone, depth, rng)
     return render(things, below, rng, bow(spine, lie))
@@ -185,21 +183,22 @@ def worm(rng: Rng, below: bool, length: float, even: float, odd: float, skins: s
             strands.append(
                 (spine.centres[i] + np.array([out * 0.9, out * (1 + hair / radius.max() * uni(0.6, 1.8))]), 0.008)
             )
-        limbs.append(Sheet(spine.centres[:3], tone, 0.0, tuple(strands), tone * 0.4, 0.6, z_mm=0.01))
+        limbs.append(
+            Sheet(spine.centres[:3], tone, 0.0, lines=tuple(strands), line_colour=tone * 0.4, line_depth=0.6, z_mm=0.01)
+        )
     skull_coat = replace(random_coat(rng, DARKS + " tan amber"), skin_depth=uni(0.5, 1), glint=uni(0.1, 0.5))
     size = float(radius[spine.at(0.06)]) * (uni(0.6, 0.9) if capsule else 0.3)
     things, head = assemble(
         spine,
         coat,
-        lie,
         rng,
-        uni(0.8, 1.0),
-        size,
-        False,
-        int(rng.integers(0, 30)),
-        skull_coat if capsule else None,
-        limbs,
-        0.15,
+        tall=uni(0.8, 1.0),
+        head_size=size,
+        young=False,
+        spots=int(rng.integers(0, 30)),
+        skull_coat=skull_coat if capsule else None,
+        limbs=limbs,
+        eye=0.15,
     )
     if not capsule:
         hook = colour(rng, "black dark_brown")
@@ -237,7 +236,16 @@ def mite(rng: Rng, below: bool) -> Lent:
     tone, depth = np.clip(coat.skin * uni(0.5, 1.3), 0.01, 0.9), uni(0.3, 1.0)
     limbs = legs(spine, [0.12, 0.22, 0.5, 0.62], length * uni(0.4, 0.8), uni(0.008, 0.016), lie, tone, depth, rng)
     things, _ = assemble(
-        spine, coat, lie, rng, uni(0.7, 1), length * uni(0.08, 0.14), False, int(rng.integers(0, 10)), None, limbs, 0.25
+        spine,
+        coat,
+        rng,
+        tall=uni(0.7, 1),
+        head_size=length * uni(0.08, 0.14),
+        young=False,
+        spots=int(rng.integers(0, 10)),
+        skull_coat=None,
+        limbs=limbs,
+        eye=0.25,
     )
     return render(things, below, rng, bow(spine, lie))
 
@@ -269,15 +277,14 @@ def gnat(rng: Rng, below: bool) -> Lent:
     things, head = assemble(
         spine,
         coat,
-        lie,
         rng,
-        uni(0.9, 1.2),
-        length * uni(0.06, 0.085),
-        False,
-        int(rng.integers(0, 7)),
-        replace(coat, skin=coat.skin * 0.5),
-        limbs,
-        0.55,
+        tall=uni(0.9, 1.2),
+        head_size=length * uni(0.06, 0.085),
+        young=False,
+        spots=int(rng.integers(0, 7)),
+        skull_coat=replace(coat, skin=coat.skin * 0.5),
+        limbs=limbs,
+        eye=0.55,
     )
     feathers = rng.choice([0.0, uni(0.04, 0.1)])
     things += feelers(
